@@ -1,0 +1,18 @@
+//! Pure formulas of water, weather, soil and grass: one idea a file, each
+//! with its source. Numbers in, numbers out; no site, no clock, no files.
+
+pub mod atmosphere;
+pub mod cover;
+pub mod crop_coefficient;
+pub mod evaporation;
+pub mod germination;
+pub mod infiltration;
+pub mod missing_data;
+pub mod radiation;
+pub mod reference_et;
+pub mod restoration;
+pub mod soil_hydraulics;
+pub mod sun;
+pub mod surface_storage;
+pub mod texture;
+pub mod weather_record;

@@ -1,0 +1,99 @@
+//! Hourly weather with the provenance of every value.
+//!
+//! Two shapes: [`RawHour`], what a source gave (anything may be missing), and
+//! [`WeatherHour`], complete: what the balance and the plan take. The rules
+//! that turn one into the other are in `missing_data`.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+/// Where a value came from, best first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Provenance {
+    /// Read by an instrument at or near the site.
+    Measured,
+    /// Given by a forecast or analysis service.
+    Forecast,
+    /// Taken from a typical year.
+    Climate,
+    /// Computed from other variables by a rule of FAO-56 (or one stated
+    /// in docs/method.md), because the variable itself was missing.
+    Estimated,
+}
+
+/// One value and where it came from.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Reading {
+    /// The value, in the unit of the field that holds it.
+    pub value: f64,
+    /// Where it came from.
+    pub provenance: Provenance,
+}
+
+/// One hour as a source gave it. `None` means missing, never zero.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct RawHour {
+    /// Start of the hour.
+    pub start: DateTime<Utc>,
+    /// Mean air temperature [°C].
+    pub air_temperature_c: Option<Reading>,
+    /// Mean relative humidity [%].
+    pub relative_humidity_pct: Option<Reading>,
+    /// Wind speed [m/s] at `wind_height_m`.
+    pub wind_m_per_s: Option<Reading>,
+    /// Height at which the wind was measured [m].
+    pub wind_height_m: f64,
+    /// Mean global radiation [W/m²].
+    pub solar_w_per_m2: Option<Reading>,
+    /// Sunshine within the hour [h], 0 to 1.
+    pub sunshine_h: Option<Reading>,
+    /// Rain in the hour [mm].
+    pub rain_mm: Option<Reading>,
+    /// Probability of rain in the hour, 0 to 1 (forecasts).
+    pub rain_probability: Option<f64>,
+    /// Atmospheric pressure at the site [kPa].
+    pub pressure_kpa: Option<Reading>,
+}
+
+/// Provenance of each variable of a complete hour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct HourProvenance {
+    /// Of the air temperature.
+    pub air_temperature: Provenance,
+    /// Of the humidity.
+    pub humidity: Provenance,
+    /// Of the wind speed.
+    pub wind: Provenance,
+    /// Of the solar radiation.
+    pub solar: Provenance,
+    /// Of the rain.
+    pub rain: Provenance,
+}
+
+/// One complete hour: what the balance, the plan and ET0 take.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct WeatherHour {
+    /// Start of the hour.
+    pub start: DateTime<Utc>,
+    /// Mean air temperature [°C].
+    pub air_temperature_c: f64,
+    /// Actual vapour pressure ea [kPa].
+    pub actual_vapour_pressure_kpa: f64,
+    /// Wind speed at 2 m, u2 [m/s].
+    pub wind_2m_m_per_s: f64,
+    /// Solar radiation Rs [MJ m⁻² h⁻¹].
+    pub solar_mj_per_m2_h: f64,
+    /// Rs/Rso that stands for cloudiness, 0.3 to 1.0 (see `EtHour`).
+    pub rs_over_rso: f64,
+    /// Atmospheric pressure [kPa].
+    pub pressure_kpa: f64,
+    /// Whether the sun is above the horizon at mid-hour.
+    pub daylight: bool,
+    /// Rain in the hour [mm].
+    pub rain_mm: f64,
+    /// Probability that the rain comes, 0 to 1; 1 for measured rain.
+    pub rain_probability: f64,
+    /// Where each variable came from.
+    pub provenance: HourProvenance,
+}

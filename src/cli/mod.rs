@@ -1,0 +1,59 @@
+//! The command line: one file per subcommand.
+//!
+//! `run` returns a [`Failure`] with its exit code; `main` prints it once.
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+mod catch_cans;
+mod check;
+mod et0;
+mod failure;
+mod soil;
+mod sun;
+mod timetable;
+
+pub use failure::Failure;
+
+/// Watering for growing grass from seed: how long, how often, and why.
+#[derive(Debug, Parser)]
+#[command(name = "soakmist", version, propagate_version = true)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Print the watering timetable of a site (nothing is opened)
+    Timetable(timetable::TimetableArguments),
+    /// Tell everything that is wrong or doubtful in a site file
+    Check(check::CheckArguments),
+    /// Turn catch-can readings into precipitation rate and uniformity
+    CatchCans(catch_cans::CatchCansArguments),
+    /// Turn a weather CSV into reference evapotranspiration
+    Et0(et0::Et0Arguments),
+    /// Class and water-holding of a soil from sand, clay and organic matter
+    Soil(soil::SoilArguments),
+    /// Sunrise, solar noon and sunset of a place and date
+    Sun(sun::SunArguments),
+}
+
+/// Runs the command line of this process.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let outcome = match arguments.command {
+        Command::Timetable(arguments) => timetable::run(&arguments),
+        Command::Check(arguments) => check::run(&arguments),
+        Command::CatchCans(arguments) => catch_cans::run(&arguments),
+        Command::Et0(arguments) => et0::run(&arguments),
+        Command::Soil(arguments) => soil::run(&arguments),
+        Command::Sun(arguments) => sun::run(&arguments),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => failure.report(),
+    }
+}

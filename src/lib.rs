@@ -1,0 +1,27 @@
+//! soakmist computes run times for irrigation of a seedbed: a deep pre-soak
+//! split so that nothing runs off, short misting cycles that keep the seed
+//! layer moist, and a taper to deep and infrequent watering as roots go down.
+//!
+//! The layers, lowest first; a module uses only modules below it:
+//!
+//! | layer | modules |
+//! |---|---|
+//! | 5 faces | `cli` |
+//! | 4 adapters | [`weather`] |
+//! | 3 output | [`report`] |
+//! | 2 decisions | [`plan`], [`balance`] |
+//! | 1 formulas | [`agronomy`], [`sprinkler`] |
+//! | 0 words | [`site`], [`units`] |
+//!
+//! Layers 0 to 3 take time, weather and site as arguments: they read no
+//! clock, no file and no socket.
+
+pub mod agronomy;
+pub mod balance;
+pub mod cli;
+pub mod plan;
+pub mod report;
+pub mod site;
+pub mod sprinkler;
+pub mod units;
+pub mod weather;

@@ -1,0 +1,334 @@
+//! The result of planning: runs with reasons, what could not be met, and the
+//! balance behind it. One struct from which every output is made.
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use serde::Serialize;
+
+use crate::site::Species;
+use crate::units::{Depth, Volume};
+
+/// A planned span of watering for a site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Timetable {
+    /// First instant of the plan.
+    pub from: DateTime<Utc>,
+    /// End of the plan.
+    pub to: DateTime<Utc>,
+    /// One entry per zone of the site, in its order.
+    pub zones: Vec<ZonePlan>,
+    /// All runs, by start and then zone.
+    pub runs: Vec<Run>,
+    /// What could not be met.
+    pub shortfalls: Vec<Shortfall>,
+    /// Anything a person should know that is not a shortfall.
+    pub notes: Vec<PlanNote>,
+}
+
+/// A remark on the plan.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PlanNote {
+    /// Index of the zone, or none for the whole site.
+    pub zone: Option<usize>,
+    /// The remark, a full sentence.
+    pub text: String,
+}
+
+/// What happens on one zone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ZonePlan {
+    /// The zone's name.
+    pub name: String,
+    /// Expected (or recorded) emergence.
+    pub emergence: Emergence,
+    /// Instants at which a stage begins, in order; the first is the stage
+    /// at the plan's start.
+    pub stages: Vec<(DateTime<Utc>, Stage)>,
+    /// Dates for the person on site.
+    pub milestones: Vec<Milestone>,
+    /// Summary of the deep soak, when it falls into the plan.
+    pub pre_soak: Option<PreSoakSummary>,
+    /// The balance, one row an hour.
+    pub hours: Vec<BalanceHour>,
+    /// Daylight hours of the seed stages with the layer below its threshold.
+    pub dry_daylight_hours: f64,
+    /// Daylight hours of the seed stages in the plan.
+    pub seed_daylight_hours: f64,
+}
+
+/// When the grass comes up.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Emergence {
+    /// First day on which the quickest species may show.
+    pub first: NaiveDate,
+    /// Day by which the slowest species should be up.
+    pub last: NaiveDate,
+    /// The same per species of the mix.
+    pub by_species: Vec<SpeciesEmergence>,
+    /// Whether a person recorded it (then both days are that day).
+    pub recorded: bool,
+}
+
+/// Expected emergence of one species.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SpeciesEmergence {
+    /// The species.
+    pub species: Species,
+    /// First day.
+    pub first: NaiveDate,
+    /// Last day.
+    pub last: NaiveDate,
+}
+
+/// Stage of a seeding. Only a label on the way: one rule waters them all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stage {
+    /// The deep soak before seeding.
+    PreSoak,
+    /// Between the soak and the seed: the ground rests and is worked.
+    Rest,
+    /// From seeding until the first species may show.
+    Germination,
+    /// Until the slowest species is up.
+    Emergence,
+    /// While the roots go down.
+    Establishment,
+    /// Roots at their target depth.
+    Maintenance,
+}
+
+/// A date that matters to the person on site.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Milestone {
+    /// The day, local.
+    pub date: NaiveDate,
+    /// What for.
+    pub kind: MilestoneKind,
+    /// A sentence that says what to do and why.
+    pub text: String,
+}
+
+/// Kinds of milestone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MilestoneKind {
+    /// Mow the standing turf low before overseeding.
+    MowLow,
+    /// Loosen, rake and level.
+    Prepare,
+    /// Sow.
+    Seed,
+    /// Look under the cover.
+    CheckCover,
+    /// Watch for the first green.
+    WatchEmergence,
+    /// Take the cover off.
+    RemoveCover,
+    /// No mowing before this day.
+    FirstMow,
+    /// Roots are down: deep and infrequent from here.
+    TaperDone,
+}
+
+/// How the deep soak came out.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PreSoakSummary {
+    /// Net depth that the soil could take up to field capacity [mm].
+    pub net_mm: f64,
+    /// Gross depth that this needs [mm]; 0 when rain has done it.
+    pub gross_mm: f64,
+    /// Gross depth that the plan gives [mm].
+    pub planned_mm: f64,
+    /// Number of cycles.
+    pub cycles: usize,
+    /// Depth per cycle that does not run off [mm gross].
+    pub cycle_mm: f64,
+    /// Pause between cycles [min].
+    pub soak_min: f64,
+    /// When the last cycle ends.
+    pub ends: Option<DateTime<Utc>>,
+    /// A sentence for people.
+    pub text: String,
+}
+
+/// One opening of one valve.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Run {
+    /// Index of the zone.
+    pub zone: usize,
+    /// When the valve opens.
+    pub start: DateTime<Utc>,
+    /// How long it stays open, in whole seconds.
+    pub duration: TimeDelta,
+    /// Depth applied, gross, mean over the zone.
+    pub depth: Depth,
+    /// Volume used.
+    pub volume: Volume,
+    /// Stage of the zone.
+    pub stage: Stage,
+    /// Why.
+    pub reason: Reason,
+}
+
+impl Run {
+    /// When the valve closes.
+    #[must_use]
+    pub fn end(&self) -> DateTime<Utc> {
+        self.start + self.duration
+    }
+}
+
+/// Why a run is there and why it is there at that time.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Reason {
+    /// What triggered it.
+    pub trigger: Trigger,
+    /// Depletion of the managed layer when the run starts [mm net].
+    pub depletion_mm: f64,
+    /// Allowed depletion then [mm net].
+    pub allowed_mm: f64,
+    /// Evaporation and transpiration since the last run of the zone [mm].
+    pub demand_since_last_mm: f64,
+    /// Rain since the last run of the zone [mm].
+    pub rain_since_last_mm: f64,
+    /// Forecast rain that was counted and made the run smaller [mm].
+    pub forecast_rain_counted_mm: f64,
+    /// What moved the run away from the moment of need, and by how much.
+    pub moved: Option<Moved>,
+    /// Which cycle of how many, for split applications.
+    pub cycle: Option<Cycle>,
+}
+
+/// What triggered a run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Trigger {
+    /// Part of the deep soak.
+    PreSoak,
+    /// The first watering after the seed is down.
+    AfterSeeding,
+    /// Depletion reaches what is allowed.
+    Depletion,
+    /// Watered early, because a constraint would keep the valve shut when
+    /// the need comes.
+    AheadOfConstraint,
+}
+
+/// A shift away from the moment of need.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Moved {
+    /// The constraint that did it.
+    pub by: Constraint,
+    /// By how many minutes: positive later, negative earlier.
+    pub minutes: i64,
+}
+
+/// Position within a split application.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Cycle {
+    /// From 1.
+    pub number: usize,
+    /// Of how many.
+    pub of: usize,
+}
+
+/// Everything that can keep a valve shut.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Constraint {
+    /// Outside the allowed hours, weekdays or dates.
+    WateringRules,
+    /// A dated ban.
+    Ban,
+    /// People are on the grass, or soon will be.
+    QuietWindow,
+    /// The grass must be dry at night.
+    Night,
+    /// Wind above the limit.
+    Wind,
+    /// Cold below the limit.
+    Frost,
+    /// Other zones have the supply.
+    Supply,
+    /// The day's most water is used up.
+    DailyMost,
+    /// The last water on the zone must soak in first.
+    SoakTime,
+    /// The soil takes no more in one run.
+    Intake,
+    /// The plan begins after the moment of need.
+    PlanStart,
+}
+
+/// Something the plan could not meet.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Shortfall {
+    /// Index of the zone.
+    pub zone: usize,
+    /// What is missing.
+    pub kind: ShortfallKind,
+    /// Start of the first spell.
+    pub from: DateTime<Utc>,
+    /// End of the last spell.
+    pub to: DateTime<Utc>,
+    /// Hours below the threshold (dry seed layer), daylight only.
+    pub hours_dry: f64,
+    /// Longest single spell [h].
+    pub longest_h: f64,
+    /// Lowest point: depletion over allowed depletion, above 1.
+    pub worst_ratio: f64,
+    /// The constraint that is the main cause.
+    pub cause: Constraint,
+    /// What would mend it, tried out by planning again, best first.
+    pub mend: Vec<String>,
+}
+
+/// Kinds of shortfall.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ShortfallKind {
+    /// The seed layer is drier than allowed.
+    SeedLayerDry,
+    /// The root zone is drier than allowed.
+    RootZoneDry,
+    /// The deep soak could not be given in full.
+    PreSoakIncomplete,
+}
+
+/// One hour of a zone's balance. Depths in mm; flows are sums over the hour,
+/// states are at its end. Net of the driest quarter.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct BalanceHour {
+    /// Start of the hour.
+    pub start: DateTime<Utc>,
+    /// Reference evapotranspiration at the zone (shade and cover included).
+    pub et0_mm: f64,
+    /// Evaporation from the surface layer.
+    pub evaporation_mm: f64,
+    /// Transpiration.
+    pub transpiration_mm: f64,
+    /// Rain as it fell.
+    pub rain_mm: f64,
+    /// Irrigation that reached the layer.
+    pub irrigation_mm: f64,
+    /// Rise from moist soil beneath into the seed layer.
+    pub restored_mm: f64,
+    /// Drainage below the managed layer's store.
+    pub drainage_mm: f64,
+    /// Runoff of rain.
+    pub runoff_mm: f64,
+    /// Depletion of the managed layer.
+    pub depletion_mm: f64,
+    /// Highest depletion within the hour.
+    pub worst_depletion_mm: f64,
+    /// Allowed depletion.
+    pub allowed_mm: f64,
+    /// Total available water of the managed layer.
+    pub total_available_mm: f64,
+    /// Depth of the managed layer.
+    pub layer_mm: f64,
+    /// Whether the sun is up.
+    pub daylight: bool,
+    /// Stage at the start of the hour.
+    pub stage: Stage,
+}

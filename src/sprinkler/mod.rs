@@ -1,1 +1,4 @@
-//! (to be written)
+//! Sprinklers and hoses: how fast they water and how evenly.
+
+pub mod precipitation_rate;
+pub mod uniformity;

@@ -11,6 +11,7 @@ pub mod missing_data;
 pub mod radiation;
 pub mod reference_et;
 pub mod restoration;
+pub mod root_zone;
 pub mod soil_hydraulics;
 pub mod sun;
 pub mod surface_storage;

@@ -16,4 +16,5 @@ pub mod soil_hydraulics;
 pub mod sun;
 pub mod surface_storage;
 pub mod texture;
+pub mod top_dressing;
 pub mod weather_record;

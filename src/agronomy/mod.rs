@@ -12,6 +12,7 @@ pub mod radiation;
 pub mod reference_et;
 pub mod restoration;
 pub mod root_zone;
+pub mod roots;
 pub mod soil_hydraulics;
 pub mod sun;
 pub mod surface_storage;

@@ -60,9 +60,11 @@ pub const fn class_parameters(texture: TextureName) -> GreenAmptClass {
 #[must_use]
 pub const fn class_note(texture: TextureName) -> Option<&'static str> {
     match texture {
-        TextureName::Silt => Some("no infiltration figures are published for silt: silt loam's"),
+        TextureName::Silt => {
+            Some("no Green-Ampt figures are published for silt; those of silt loam stand in")
+        }
         TextureName::ClayLoam => {
-            Some("effective porosity 0.390; the printed 0.309 is taken as swapped digits")
+            Some("effective porosity is 0.390; the printed 0.309 is taken for swapped digits")
         }
         _ => None,
     }

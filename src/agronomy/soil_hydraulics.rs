@@ -75,9 +75,9 @@ pub enum SoilError {
     /// The equations give contents that no soil has.
     #[error(
         "the equations give wilting point {wilting_point:.3}, field capacity {field_capacity:.3} \
-         and saturation {saturation:.3}, which do not rise from dry to wet: the soil is too far \
-         from mineral soils of up to {MOST_CLAY_PCT} % clay and {MOST_ORGANIC_MATTER_PCT} % \
-         organic matter; measure field capacity and wilting point instead"
+         and saturation {saturation:.3} for this mix, which no soil has (they fail for pure sand \
+         without organic matter and for heavy clay with much of it): measure field capacity and \
+         wilting point instead"
     )]
     NoCurve {
         /// θWP, 0 to 1.

@@ -8,9 +8,7 @@
 
 use crate::site::TextureName;
 use crate::units::Rate;
-
-/// The tables for turf are printed in inches.
-const MM_PER_INCH: f64 = 25.4;
+use crate::units::customary::MM_PER_INCH;
 
 /// Depth that bare soil holds on its surface without run-off [mm].
 ///
@@ -18,7 +16,8 @@ const MM_PER_INCH: f64 = 25.4;
 ///
 /// # Source
 /// USDA-NRCS National Engineering Handbook, Part 623, chapter 11 (sprinkler
-/// irrigation): 0.5, 0.3 and 0.1 in up to 1, 3 and 5 %, none above.
+/// irrigation; from memory): 0.5, 0.3 and 0.1 in up to 1, 3 and 5 %, none
+/// above.
 #[must_use]
 pub fn bare_soil_mm(slope_pct: f64) -> f64 {
     if slope_pct <= 1.0 {
@@ -32,7 +31,7 @@ pub fn bare_soil_mm(slope_pct: f64) -> f64 {
     }
 }
 
-/// One row of the turf table.
+/// One row of the turf table, in inches as printed.
 struct TurfRow {
     intake_in_per_h: f64,
     /// Allowed up to 3, 6 and 12 % and above.
@@ -133,7 +132,7 @@ pub struct IntakeRange {
 ///
 /// # Source
 /// Brouwer et al. 1988, FAO Irrigation Water Management Training Manual 5,
-/// Annex 2.
+/// Annex 2 (the row of sand from memory).
 #[must_use]
 pub const fn basic_intake(texture: TextureName) -> Option<IntakeRange> {
     let (low, high) = match texture {

@@ -10,6 +10,7 @@ mod catch_cans;
 mod check;
 mod et0;
 mod failure;
+mod output;
 mod soil;
 mod sun;
 mod timetable;

@@ -1,7 +1,7 @@
 //! Precipitation rate of sprinklers: from their flow, from cans on the grass,
 //! or from the design's spacing.
 
-use crate::units::{Area, Depth, Flow, Rate};
+use crate::units::{Area, Depth, Flow, Rate, Volume};
 
 /// Share of S² that one head covers in a grid of equilateral triangles of
 /// side S: √3/2.
@@ -52,6 +52,35 @@ pub fn from_flow(flow: Flow, area: Area) -> Result<Rate, RateError> {
     positive("flow", flow.l_per_min())?;
     positive("area", area.m2())?;
     Ok(flow.spread_over(area))
+}
+
+/// The depth of water that a can caught.
+///
+/// - `volume_ml`: what it caught [mL], 0 or more
+/// - `mouth_diameter_mm`: inner diameter of its round mouth [mm]
+///
+/// # Errors
+/// [`RateError::NotPositive`] unless the diameter is above 0.
+/// # Source
+/// Arithmetic: volume over π d²/4.
+pub fn can_depth(volume_ml: f64, mouth_diameter_mm: f64) -> Result<Depth, RateError> {
+    let diameter_mm = positive("diameter of the mouth", mouth_diameter_mm)?;
+    let mouth_mm2 = std::f64::consts::FRAC_PI_4 * diameter_mm * diameter_mm;
+    Ok(Depth::from_mm(volume_ml * 1000.0 / mouth_mm2))
+}
+
+/// The flow of a hose or tap that fills a bucket.
+///
+/// - `seconds`: time to fill it [s]
+///
+/// # Errors
+/// [`RateError::NotPositive`] unless both are above 0.
+/// # Source
+/// Arithmetic: volume over time.
+pub fn bucket_flow(bucket: Volume, seconds: f64) -> Result<Flow, RateError> {
+    let bucket_l = positive("volume of the bucket", bucket.l())?;
+    let seconds = positive("time to fill the bucket", seconds)?;
+    Ok(Flow::from_l_per_min(bucket_l * 60.0 / seconds))
 }
 
 /// The rate from the mean depth in cans.

@@ -65,8 +65,8 @@ pub fn mean(readings: &[f64]) -> Result<f64, CatchError> {
 /// See [`mean`].
 /// # Source
 /// Merriam & Keller 1978, Farm Irrigation System Evaluation: low-quarter mean
-/// over mean. The weighting is own model: common practice rounds n/4 in one
-/// way or the other.
+/// over mean (from memory). The weighting is own model: common practice rounds
+/// n/4 in one way or the other.
 pub fn lower_quarter(readings: &[f64]) -> Result<f64, CatchError> {
     let mean = mean(readings)?;
     let mut driest_first = readings.to_vec();
@@ -112,7 +112,8 @@ fn count(readings: &[f64]) -> f64 {
 /// # Errors
 /// See [`mean`].
 /// # Source
-/// Christiansen 1942, Irrigation by Sprinkling, Univ. California Bulletin 670.
+/// Christiansen 1942, Irrigation by Sprinkling, Univ. California Bulletin 670
+/// (from memory).
 pub fn christiansen(readings: &[f64]) -> Result<f64, CatchError> {
     let mean = mean(readings)?;
     let deviations: f64 = readings.iter().map(|reading| (reading - mean).abs()).sum();
@@ -123,7 +124,7 @@ pub fn christiansen(readings: &[f64]) -> Result<f64, CatchError> {
 ///
 /// # Source
 /// Keller & Bliesner 1990, Sprinkle and Trickle Irrigation:
-/// DU = 1 − 1.59 (1 − CU).
+/// DU = 1 − 1.59 (1 − CU) (from memory).
 #[must_use]
 pub fn du_from_cu(cu: f64) -> f64 {
     1.0 - 1.59 * (1.0 - cu)
@@ -132,7 +133,8 @@ pub fn du_from_cu(cu: f64) -> f64 {
 /// CU that usually goes with a DU_lq, for readings spread like a bell curve.
 ///
 /// # Source
-/// Keller & Bliesner 1990: CU = 1 − 0.63 (1 − DU).
+/// Keller & Bliesner 1990: CU = 1 − 0.63 (1 − DU) (from
+/// memory).
 #[must_use]
 pub fn cu_from_du(du: f64) -> f64 {
     1.0 - 0.63 * (1.0 - du)
@@ -145,7 +147,7 @@ pub fn cu_from_du(du: f64) -> f64 {
 ///
 /// # Source
 /// Irrigation Association 2005, Landscape Irrigation Scheduling and Water
-/// Management: SM = 1/(0.4 + 0.6 DU_lq).
+/// Management: SM = 1/(0.4 + 0.6 DU_lq) (from memory).
 #[must_use]
 pub fn scheduling_multiplier(du_lq: f64) -> f64 {
     1.0 / (0.4 + 0.6 * du_lq)

@@ -1,15 +1,123 @@
-//! `soakmist check`.
+//! `soakmist check`: everything wrong or doubtful in a site file at once.
+
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
 
 use super::Failure;
+use crate::site::{DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, load_bytes};
+
+/// Version of the JSON that `check --format json` prints.
+const SCHEMA: &str = "soakmist-check/1";
 
 /// Arguments of `soakmist check`.
 #[derive(Debug, clap::Args)]
-pub struct CheckArguments {}
+pub struct CheckArguments {
+    /// The site file (TOML)
+    #[arg(value_name = "SITE.toml")]
+    site: PathBuf,
+    /// For a person, or for a program
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// For a person, 80 columns
+    Text,
+    /// One JSON object
+    Json,
+}
+
+/// What was found: the one source of text and JSON.
+#[derive(Debug, Serialize)]
+struct Report<'a> {
+    schema: &'static str,
+    file: &'a str,
+    errors: usize,
+    warnings: usize,
+    diagnostics: &'a [Diagnostic],
+    defaults: &'a [DefaultUsed],
+}
 
 /// Runs the command.
 ///
 /// # Errors
-/// See [`Failure`].
-pub fn run(_arguments: &CheckArguments) -> Result<(), Failure> {
-    Err(Failure::Input("not written yet".into()))
+/// [`Failure::AnswerIsNo`] when the file has errors, [`Failure::Io`] when it
+/// cannot be read.
+pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
+    let bytes = read_site_file(&arguments.site)?;
+    let file = arguments.site.display().to_string();
+    let (diagnostics, site) = match load_bytes(&bytes, &file) {
+        Ok(Loaded { site, mut warnings }) => {
+            warnings.extend(doubts_of_the_plan(&site, &file));
+            (warnings, Some(site))
+        }
+        Err(faults) => (faults.items, None),
+    };
+    let count = |severity| {
+        diagnostics
+            .iter()
+            .filter(|item| item.severity == severity)
+            .count()
+    };
+    let report = Report {
+        schema: SCHEMA,
+        file: &file,
+        errors: count(Severity::Error),
+        warnings: count(Severity::Warning),
+        diagnostics: &diagnostics,
+        defaults: site.as_ref().map_or(&[], |site| &site.defaults_used),
+    };
+    let mut out = anstream::stdout().lock();
+    Failure::from_output(match arguments.format {
+        Format::Json => json(&mut out, &report),
+        Format::Text => text(&mut out, &report, site.as_ref()),
+    })?;
+    if report.errors > 0 {
+        return Err(Failure::AnswerIsNo(String::new()));
+    }
+    Ok(())
+}
+
+/// The bytes of a site file, one more than it may have at most.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the command line reads the file that the person names"
+)]
+pub(super) fn read_site_file(path: &Path) -> Result<Vec<u8>, Failure> {
+    let mut bytes = Vec::new();
+    let most = LARGEST_FILE as u64 + 1;
+    File::open(path)
+        .and_then(|file| file.take(most).read_to_end(&mut bytes))
+        .map_err(|error| {
+            Failure::Io(format!(
+                "cannot read the site file {}: {error}",
+                path.display()
+            ))
+        })?;
+    Ok(bytes)
+}
+
+/// Warnings of the layers that know soil and water better than the file does.
+fn doubts_of_the_plan(_site: &Site, _file: &str) -> Vec<Diagnostic> {
+    Vec::new()
+}
+
+fn json(out: &mut impl Write, report: &Report) -> io::Result<()> {
+    serde_json::to_writer_pretty(&mut *out, report)?;
+    writeln!(out)
+}
+
+fn text(out: &mut impl Write, report: &Report, _site: Option<&Site>) -> io::Result<()> {
+    for diagnostic in report.diagnostics {
+        writeln!(out, "{}", diagnostic.render(true))?;
+    }
+    writeln!(
+        out,
+        "{}: {} errors, {} warnings",
+        report.file, report.errors, report.warnings
+    )
 }

@@ -1,8 +1,25 @@
-//! The checked model of a site: what the rest of the program may rely on.
+//! The checked model of a site, and how it comes from the text of a file.
 //!
-//! `schema` turns the text of a site file into a [`Site`] or into all of its
-//! diagnostics at once.
+//! [`load`] turns the text of a site file into a [`Site`] or into all of its
+//! diagnostics at once. Nothing here opens a file.
 
+mod calendar;
+mod diagnostic;
+mod keys;
+mod keys_zone;
 pub mod model;
+mod read;
+mod render;
+mod sanity;
+mod schema;
+mod schema_seeding;
+mod schema_site;
+mod schema_zone;
+mod source;
+mod values;
+mod words;
 
+pub use diagnostic::{Code, Diagnostic, Diagnostics, Severity};
+pub use keys::{Key, Kind, Need, TABLES, TableKeys};
 pub use model::*;
+pub use schema::{LARGEST_FILE, Loaded, load, load_bytes};

@@ -4,6 +4,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
 use serde::Serialize;
 
+pub use crate::units::UnitSystem;
 use crate::units::{Area, Depth, Flow, Rate, Speed, Volume};
 
 /// A whole site.
@@ -55,17 +56,6 @@ pub struct Place {
     pub elevation_m: f64,
     /// IANA time zone.
     pub time_zone: Tz,
-}
-
-/// Units in which people read results.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum UnitSystem {
-    /// mm, L, m², °C.
-    #[default]
-    Si,
-    /// inches, US gallons, ft², °F.
-    UsCustomary,
 }
 
 /// The water supply that all zones share.

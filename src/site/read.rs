@@ -1,0 +1,479 @@
+//! Reading a table of a site file key by key, taking note of every problem.
+//!
+//! Reading goes on after a problem: a reader returns `None` and the problem
+//! is in the [`Notes`], so that a person sees all of them at once.
+
+use std::ops::Range;
+
+use toml::de::{DeTable, DeValue};
+
+use super::diagnostic::{Code, Diagnostic, Severity};
+use super::keys::{Key, Need, TableKeys, table};
+use super::model::DefaultUsed;
+use super::source::SourceText;
+
+/// A byte range of the file.
+pub(super) type Span = Range<usize>;
+
+/// What is wrong with one value, before its place is added.
+pub(super) struct Fault {
+    pub(super) code: Code,
+    pub(super) message: String,
+    pub(super) help: Option<String>,
+}
+
+impl Fault {
+    pub(super) fn new(code: Code, message: impl Into<String>) -> Self {
+        Self {
+            code,
+            message: message.into(),
+            help: None,
+        }
+    }
+
+    pub(super) fn help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+}
+
+/// At most this many diagnostics are kept; a file of rubbish has no more to
+/// tell.
+const MOST_DIAGNOSTICS: usize = 500;
+
+/// Everything found so far.
+pub(super) struct Notes<'a> {
+    source: SourceText<'a>,
+    file: &'a str,
+    /// With the byte at which each begins, to sort by place.
+    items: Vec<(usize, Diagnostic)>,
+    errors: bool,
+    /// The defaults that stood in.
+    pub(super) defaults: Vec<DefaultUsed>,
+    /// Zones named outside of `[[zone]]`: judged when all zones are read.
+    pub(super) zone_references: Vec<(String, Span)>,
+}
+
+impl<'a> Notes<'a> {
+    pub(super) fn new(text: &'a str, file: &'a str) -> Self {
+        Self {
+            source: SourceText::new(text),
+            file,
+            items: Vec::new(),
+            errors: false,
+            defaults: Vec::new(),
+            zone_references: Vec::new(),
+        }
+    }
+
+    pub(super) fn error(&mut self, span: &Span, fault: Fault) {
+        self.add(Severity::Error, span, fault);
+    }
+
+    pub(super) fn warning(&mut self, span: &Span, fault: Fault) {
+        self.add(Severity::Warning, span, fault);
+    }
+
+    /// The value, or the fault noted.
+    pub(super) fn take<T>(&mut self, span: &Span, result: Result<T, Fault>) -> Option<T> {
+        result.map_err(|fault| self.error(span, fault)).ok()
+    }
+
+    fn add(&mut self, severity: Severity, span: &Span, fault: Fault) {
+        self.errors |= severity == Severity::Error;
+        if self.items.len() >= MOST_DIAGNOSTICS {
+            return;
+        }
+        let at = self.source.position(span);
+        let diagnostic = Diagnostic {
+            severity,
+            code: fault.code,
+            file: self.file.to_owned(),
+            line: at.line,
+            column: at.column,
+            length: at.length,
+            text: at.text,
+            message: fault.message,
+            help: fault.help,
+        };
+        // A value in [all-zones] is read once for each zone.
+        let known = self
+            .items
+            .iter()
+            .any(|(start, item)| *start == span.start && *item == diagnostic);
+        if !known {
+            self.items.push((span.start, diagnostic));
+        }
+    }
+
+    /// The diagnostics in the order of the file.
+    pub(super) fn into_items(self) -> Vec<Diagnostic> {
+        let mut items = self.items;
+        items.sort_by_key(|(start, item)| (*start, item.severity, item.code));
+        items.into_iter().map(|(_, item)| item).collect()
+    }
+
+    /// Whether no plan can be made, even if the error was one too many to keep.
+    pub(super) fn has_errors(&self) -> bool {
+        self.errors
+    }
+}
+
+/// What stands behind a key.
+#[derive(Clone, Copy)]
+pub(super) enum Data<'a> {
+    /// In the file.
+    Written(&'a DeValue<'a>),
+    /// The default, written as in a file.
+    Default(&'static str),
+}
+
+/// A value and its place.
+pub(super) struct Value<'a> {
+    pub(super) key: &'static Key,
+    pub(super) data: Data<'a>,
+    pub(super) span: Span,
+}
+
+impl Value<'_> {
+    /// A fault of the kind "this is a number where text is needed".
+    pub(super) fn wrong_type(&self, wanted: &str) -> Fault {
+        let is = match self.data {
+            Data::Written(value) => with_article(value.type_str()),
+            Data::Default(_) => "a default".to_owned(),
+        };
+        let Key { name, example, .. } = self.key;
+        Fault::new(
+            Code::WrongType,
+            format!("`{name}` is {is}, but {wanted} is needed"),
+        )
+        .help(format!("write for example `{name} = {example}`"))
+    }
+}
+
+fn with_article(noun: &str) -> String {
+    let article = if noun.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        "an"
+    } else {
+        "a"
+    };
+    format!("{article} {noun}")
+}
+
+/// One table of the file, read against its list of keys.
+pub(super) struct Table<'a> {
+    keys: &'static TableKeys,
+    /// Path for people and for defaults, such as `zone.square.sprinkler`.
+    shown: String,
+    /// Where to complain about a missing key.
+    pub(super) span: Span,
+    own: Option<&'a DeTable<'a>>,
+    /// The same table of `[all-zones]`.
+    inherited: Option<&'a DeTable<'a>>,
+    /// Whether missing keys and defaults are noted: not for `[all-zones]`.
+    complete: bool,
+}
+
+impl<'a> Table<'a> {
+    /// The table at `path`, its keys checked against the list.
+    pub(super) fn new(path: &str, entries: &'a DeTable<'a>, span: Span, notes: &mut Notes) -> Self {
+        let this = Self {
+            keys: table(path),
+            shown: path.to_owned(),
+            span,
+            own: Some(entries),
+            inherited: None,
+            complete: true,
+        };
+        this.refuse_unknown_keys(notes);
+        this
+    }
+
+    /// The same table under another name for people.
+    pub(super) fn shown_as(mut self, shown: String) -> Self {
+        self.shown = shown;
+        self
+    }
+
+    /// The same table with what it inherits.
+    pub(super) fn inheriting(mut self, from: Option<&'a DeTable<'a>>) -> Self {
+        self.inherited = from;
+        self
+    }
+
+    /// The same table, in which nothing has to be there.
+    pub(super) fn partial(mut self) -> Self {
+        self.complete = false;
+        self
+    }
+
+    fn refuse_unknown_keys(&self, notes: &mut Notes) {
+        for (key, _) in self.own.into_iter().flatten() {
+            let name: &str = key.get_ref();
+            if self.keys.keys.iter().all(|known| known.name != name) {
+                let what = format!("`{}` is not a key of {}", cut(name), self.keys.title);
+                let fault =
+                    Fault::new(Code::UnknownKey, what).help(advice_for_key(name, self.keys));
+                notes.error(&key.span(), fault);
+            }
+        }
+    }
+
+    /// What is written in the table itself, or else inherited.
+    fn written(&self, name: &str) -> Option<(&'a DeValue<'a>, Span)> {
+        let in_table = |entries: Option<&'a DeTable<'a>>| {
+            let value = entries?.get(name)?;
+            Some((value.get_ref(), value.span()))
+        };
+        in_table(self.own).or_else(|| in_table(self.inherited))
+    }
+
+    /// Whether the key is written or inherited.
+    pub(super) fn has(&self, name: &str) -> bool {
+        self.written(name).is_some()
+    }
+
+    /// Whether the key is written in the table itself.
+    pub(super) fn has_own(&self, name: &str) -> bool {
+        self.own.is_some_and(|own| own.contains_key(name))
+    }
+
+    /// Where the key's value is; the table's head when it is not there.
+    pub(super) fn span_of(&self, name: &str) -> Span {
+        self.written(name)
+            .map_or_else(|| self.span.clone(), |(_, span)| span)
+    }
+
+    /// The value of a key, or its default, or a note that it is missing.
+    pub(super) fn find(&self, name: &str, notes: &mut Notes) -> Option<Value<'a>> {
+        match self.keys.key(name).need {
+            Need::Default { value, why } => self.find_or(name, (value, why), notes),
+            _ => self.find_written(name, notes),
+        }
+    }
+
+    fn find_written(&self, name: &str, notes: &mut Notes) -> Option<Value<'a>> {
+        let key = self.keys.key(name);
+        if let Some((value, span)) = self.written(name) {
+            let data = Data::Written(value);
+            return Some(Value { key, data, span });
+        }
+        if matches!(key.need, Need::Required) && self.complete {
+            let what = format!("`{name}` is missing in {}", self.keys.title);
+            let how = if key.example.starts_with('[') && !key.example.contains('"') {
+                format!("add a table {}: {}", key.example, key.effect)
+            } else {
+                format!("add for example `{name} = {}`: {}", key.example, key.effect)
+            };
+            notes.error(&self.span, Fault::new(Code::MissingKey, what).help(how));
+        }
+        None
+    }
+
+    /// The value of a key, or this default (value, why).
+    pub(super) fn find_or(
+        &self,
+        name: &str,
+        (value, why): (&'static str, &'static str),
+        notes: &mut Notes,
+    ) -> Option<Value<'a>> {
+        let key = self.keys.key(name);
+        if self.has(name) {
+            return self.find_written(name, notes);
+        }
+        if !self.complete {
+            return None;
+        }
+        notes.defaults.push(DefaultUsed {
+            key: if self.shown.is_empty() {
+                name.to_owned()
+            } else {
+                format!("{}.{name}", self.shown)
+            },
+            value: value.to_owned(),
+            why: why.to_owned(),
+        });
+        let data = Data::Default(value);
+        let span = self.span.clone();
+        Some(Value { key, data, span })
+    }
+
+    /// Whether everything needed has to be there.
+    pub(super) fn is_complete(&self) -> bool {
+        self.complete
+    }
+
+    /// What stands in the table behind a key, unjudged.
+    pub(super) fn entries_under(
+        &self,
+        name: &str,
+        notes: &mut Notes,
+    ) -> Option<(&'a DeTable<'a>, Span)> {
+        let value = self.find_written(name, notes)?;
+        Some((entries_of(&value, notes)?, value.span))
+    }
+
+    /// The table behind a key, taken whole, without inheriting its keys.
+    pub(super) fn subtable(&self, name: &str, notes: &mut Notes) -> Option<Self> {
+        let (entries, span) = self.entries_under(name, notes)?;
+        let sub = self.below(name, Some(entries), span);
+        sub.refuse_unknown_keys(notes);
+        Some(sub)
+    }
+
+    /// [`Table::subtable_or_empty`], noting when neither the table nor one to
+    /// inherit is there.
+    pub(super) fn required_subtable(&self, name: &str, notes: &mut Notes) -> Option<Self> {
+        if self.has(name) {
+            return self.subtable_or_empty(name, notes);
+        }
+        self.find_written(name, notes);
+        None
+    }
+
+    /// The table behind a key, or an empty one of which every key is a
+    /// default. Inherits the same table of `[all-zones]` key by key.
+    pub(super) fn subtable_or_empty(&self, name: &str, notes: &mut Notes) -> Option<Self> {
+        let own = match self.own.and_then(|own| own.get(name)) {
+            None => None,
+            Some(value) => {
+                let data = Data::Written(value.get_ref());
+                let (key, span) = (self.keys.key(name), value.span());
+                Some((entries_of(&Value { key, data, span }, notes)?, value.span()))
+            }
+        };
+        let span = own
+            .as_ref()
+            .map_or_else(|| self.span.clone(), |(_, span)| span.clone());
+        let mut sub = self.below(name, own.map(|(entries, _)| entries), span);
+        sub.inherited = self
+            .inherited
+            .and_then(|from| from.get(name)?.get_ref().as_table());
+        sub.refuse_unknown_keys(notes);
+        Some(sub)
+    }
+
+    fn below(&self, name: &str, own: Option<&'a DeTable<'a>>, span: Span) -> Self {
+        let path = if self.keys.path.is_empty() {
+            name.to_owned()
+        } else {
+            format!("{}.{name}", self.keys.path)
+        };
+        let shown = if self.shown.is_empty() {
+            name.to_owned()
+        } else {
+            format!("{}.{name}", self.shown)
+        };
+        Self {
+            keys: table(&path),
+            shown,
+            span,
+            own,
+            inherited: None,
+            complete: self.complete,
+        }
+    }
+
+    /// The tables behind a key such as `[[zone]]`, at most `most` of them.
+    pub(super) fn tables(&self, name: &str, most: usize, notes: &mut Notes) -> Vec<Self> {
+        let Some(value) = self.find_written(name, notes) else {
+            return Vec::new();
+        };
+        let example = value.key.example;
+        let Data::Written(DeValue::Array(items)) = value.data else {
+            let fault = value.wrong_type("any number of tables");
+            notes.error(
+                &value.span,
+                fault.help(format!("write its head as {example}, with two brackets")),
+            );
+            return Vec::new();
+        };
+        if items.len() > most {
+            let what = format!(
+                "{} tables {example}, but at most {most} are planned for",
+                items.len()
+            );
+            notes.error(
+                &value.span,
+                Fault::new(Code::TooMany, what).help("split the site into several files"),
+            );
+            return Vec::new();
+        }
+        let mut tables = Vec::with_capacity(items.len());
+        for item in items.iter() {
+            if let DeValue::Table(entries) = item.get_ref() {
+                let sub = self.below(name, Some(entries), item.span());
+                sub.refuse_unknown_keys(notes);
+                tables.push(sub);
+            } else {
+                let what = format!("an entry of `{name}` is no table");
+                notes.error(
+                    &item.span(),
+                    Fault::new(Code::WrongType, what).help(format!("begin each with {example}")),
+                );
+            }
+        }
+        tables
+    }
+}
+
+fn entries_of<'a>(value: &Value<'a>, notes: &mut Notes) -> Option<&'a DeTable<'a>> {
+    if let Data::Written(DeValue::Table(entries)) = value.data {
+        return Some(entries);
+    }
+    let Key { name, example, .. } = value.key;
+    let fault = value.wrong_type("a table");
+    notes.error(
+        &value.span,
+        fault.help(format!(
+            "begin it with {example}, or write `{name} = {{ … }}`"
+        )),
+    );
+    None
+}
+
+/// How alike two words must be for "did you mean" (Jaro–Winkler).
+const ALIKE: f64 = 0.84;
+
+/// The word of the list that was probably meant.
+pub(super) fn nearest<'w>(word: &str, list: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
+    // Longer words are not misspelt names; comparing them costs their square.
+    if word.len() > 100 {
+        return None;
+    }
+    let word = word.to_lowercase();
+    list.into_iter()
+        .map(|known| (strsim::jaro_winkler(&word, &known.to_lowercase()), known))
+        .filter(|(likeness, _)| *likeness >= ALIKE)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, known)| known)
+}
+
+/// A text of the file, short enough to repeat.
+pub(super) fn cut(text: &str) -> String {
+    const MOST: usize = 60;
+    let mut short: String = text
+        .chars()
+        .take(MOST)
+        .map(|c| if c.is_control() { '·' } else { c })
+        .collect();
+    if text.chars().nth(MOST).is_some() {
+        short.push('…');
+    }
+    short
+}
+
+fn advice_for_key(name: &str, keys: &TableKeys) -> String {
+    let names = || keys.keys.iter().map(|key| key.name);
+    let hyphened = name.replace('_', "-");
+    if let Some(meant) = nearest(&hyphened, names()) {
+        return format!("did you mean `{meant}`?");
+    }
+    let elsewhere = super::keys::TABLES
+        .iter()
+        .find(|table| table.keys.iter().any(|key| key.name == hyphened));
+    match elsewhere {
+        Some(table) => format!("`{hyphened}` belongs in {}", table.title),
+        None => format!("its keys are {}", names().collect::<Vec<_>>().join(", ")),
+    }
+}

@@ -1,0 +1,169 @@
+//! What only shows when the whole site is known: names that do not match,
+//! rules under which seed must dry.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use chrono_tz::Tz;
+
+use super::calendar::following;
+use super::diagnostic::Code;
+use super::model::{DailyHours, DateParity, ExceptionEffect, WateringRules};
+use super::read::{Fault, Notes, Span, Table, cut, nearest};
+use super::schema_zone::ZoneRead;
+
+/// Less than this in a day is hardly enough for any site [min].
+const LITTLE_TIME_MIN: u32 = 120;
+/// A bare seed layer dries within hours around noon: from and to [min].
+const MIDDAY_MIN: (u32, u32) = (10 * 60, 16 * 60);
+/// So much of midday must be allowed for misting [min].
+const MIDDAY_NEEDED_MIN: usize = 120;
+/// Days after sowing in which a ban or a rule lets the seed dry.
+const TENDER_DAYS: u64 = 14;
+/// Minutes of a day.
+const DAY_MIN: u32 = 24 * 60;
+
+/// Duplicate names, and names in rules and quiet windows that are no zone.
+pub(super) fn zone_names(zones: &[ZoneRead], notes: &mut Notes) {
+    let mut known: BTreeMap<&str, &Span> = BTreeMap::new();
+    for zone in zones {
+        let Some(name) = &zone.name else { continue };
+        if known.insert(name, &zone.span).is_some() {
+            let fault = Fault::new(Code::Duplicate, format!("there is another zone \"{name}\""));
+            notes.error(&zone.span, fault.help("give each zone a name of its own"));
+        }
+    }
+    for (name, span) in std::mem::take(&mut notes.zone_references) {
+        // A zone whose name could not be read may be the one meant.
+        if known.contains_key(name.as_str()) || zones.iter().any(|zone| zone.name.is_none()) {
+            continue;
+        }
+        let what = format!("there is no zone \"{}\"", cut(&name));
+        let help = match nearest(&name, known.keys().copied()) {
+            Some(meant) => format!("did you mean \"{meant}\"?"),
+            None => "name one of the [[zone]] tables".to_owned(),
+        };
+        notes.error(&span, Fault::new(Code::UnknownZone, what).help(help));
+    }
+}
+
+/// A zone and the local day on which it is sown.
+pub(super) struct Sowing {
+    zone: String,
+    day: NaiveDate,
+}
+
+pub(super) fn sowings(zones: &[ZoneRead], time_zone: Tz) -> Vec<Sowing> {
+    let sown = zones.iter().filter_map(|read| read.zone.as_ref());
+    sown.map(|zone| Sowing {
+        zone: zone.name.clone(),
+        day: zone.seeding.at.with_timezone(&time_zone).date_naive(),
+    })
+    .collect()
+}
+
+/// Where to complain about the rules: their hours, or the table.
+pub(super) fn rules_span(top: &Table) -> Span {
+    top.span_of("rules")
+}
+
+/// Rules that leave hardly any time, or none when a seedbed needs it.
+pub(super) fn times(span: &Span, rules: &WateringRules, sowings: &[Sowing], notes: &mut Notes) {
+    if !rules.hours.is_empty() {
+        let minutes = minutes_of(&rules.hours)
+            .iter()
+            .filter(|allowed| **allowed)
+            .count();
+        if minutes < LITTLE_TIME_MIN as usize {
+            let what = format!(
+                "the rules allow {minutes} min of watering on a day, hardly enough for any zone"
+            );
+            let fault = Fault::new(Code::LittleTime, what).help("check both ends of the hours");
+            notes.warning(span, fault);
+        }
+    }
+    let dry: Vec<&str> = sowings
+        .iter()
+        .filter(|sowing| {
+            following(sowing.day, TENDER_DAYS).any(|day| !may_mist(rules, &sowing.zone, day))
+        })
+        .map(|sowing| sowing.zone.as_str())
+        .collect();
+    if !dry.is_empty() {
+        let what = format!(
+            "the rules forbid misting by day on some of the {TENDER_DAYS} days after seeding, and a seedbed dries in hours: {}",
+            some_of(&dry)
+        );
+        let fault = Fault::new(Code::LittleTime, what)
+            .help("ask the authority for a seeding permit and add it as [[rules.exception]]; the plan says what dries without it");
+        notes.warning(span, fault);
+    }
+}
+
+/// The first few names, and how many more there are.
+fn some_of(names: &[&str]) -> String {
+    const SHOWN: usize = 4;
+    let shown = names
+        .iter()
+        .take(SHOWN)
+        .copied()
+        .collect::<Vec<_>>()
+        .join(", ");
+    match names.len().saturating_sub(SHOWN) {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
+    }
+}
+
+/// Whether a seedbed can be misted around noon of that day.
+fn may_mist(rules: &WateringRules, zone: &str, day: NaiveDate) -> bool {
+    use chrono::Datelike;
+    let mut permits = Vec::new();
+    for exception in &rules.exceptions {
+        let holds = (exception.from..=exception.to).contains(&day)
+            && (exception.zones.is_empty() || exception.zones.iter().any(|named| named == zone));
+        match &exception.effect {
+            ExceptionEffect::Ban if holds => return false,
+            ExceptionEffect::Permit { hours } if holds => permits.push(hours),
+            _ => {}
+        }
+    }
+    if permits.iter().any(|hours| reach_midday(hours)) {
+        return true;
+    }
+    let parity = match rules.dates {
+        DateParity::Any => true,
+        DateParity::Odd => !day.day().is_multiple_of(2),
+        DateParity::Even => day.day().is_multiple_of(2),
+    };
+    let weekday = rules.weekdays.is_empty() || rules.weekdays.contains(&day.weekday());
+    parity && weekday && reach_midday(&rules.hours)
+}
+
+fn reach_midday(hours: &[DailyHours]) -> bool {
+    let (from, to) = (MIDDAY_MIN.0 as usize, MIDDAY_MIN.1 as usize);
+    hours.is_empty()
+        || minutes_of(hours)[from..to]
+            .iter()
+            .filter(|allowed| **allowed)
+            .count()
+            >= MIDDAY_NEEDED_MIN
+}
+
+/// For each minute of a day whether it is in the hours.
+fn minutes_of(hours: &[DailyHours]) -> Vec<bool> {
+    use chrono::Timelike;
+    let minute = |time: chrono::NaiveTime| time.num_seconds_from_midnight() / 60;
+    (0..DAY_MIN)
+        .map(|at| {
+            hours.iter().any(|span| {
+                let (from, to) = (minute(span.from), minute(span.to));
+                if from < to {
+                    (from..to).contains(&at)
+                } else {
+                    at >= from || at < to
+                }
+            })
+        })
+        .collect()
+}

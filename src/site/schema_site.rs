@@ -1,0 +1,279 @@
+//! The tables above the zones: place, supply, rules, quiet windows, limits.
+
+use chrono::{NaiveDate, Offset, TimeDelta, TimeZone};
+use chrono_tz::{TZ_VARIANTS, Tz};
+
+use super::diagnostic::Code;
+use super::model::{
+    DateParity, ExceptionEffect, NightRule, Place, QuietDays, QuietWindow, RuleException, Supply,
+    WaterCost, WateringRules, WeatherFile,
+};
+use super::read::{Fault, Notes, Span, Table, cut, nearest};
+use super::values::texts;
+use crate::units::{Flow, Speed, Volume};
+
+/// The most dated exceptions, and the most quiet windows.
+const MOST_WINDOWS: usize = 500;
+/// Local noon by the clock is never this far from noon by the sun [h].
+const CLOCK_OFF_THE_SUN_H: f64 = 3.5;
+
+pub(super) fn time_zone(table: &Table, notes: &mut Notes) -> Option<Tz> {
+    let name = table.text("time-zone", notes)?;
+    let zone = name.parse::<Tz>().map_err(|_| {
+        let what = format!("there is no time zone \"{}\"", cut(&name));
+        // Most people know the city and not the continent.
+        let city = |full: &'static str| full.rsplit('/').next().unwrap_or(full);
+        let names = || TZ_VARIANTS.iter().map(|zone| zone.name());
+        let meant = nearest(&name, names()).or_else(|| {
+            let wanted = name.rsplit('/').next().unwrap_or(&name).replace(' ', "_");
+            names().find(|full| city(full).eq_ignore_ascii_case(&wanted))
+        });
+        Fault::new(Code::UnknownWord, what).help(match meant {
+            Some(meant) => format!("did you mean \"{meant}\"?"),
+            None => "write an IANA name, continent and city: \"America/New_York\"".to_owned(),
+        })
+    });
+    notes.take(&table.span_of("time-zone"), zone)
+}
+
+pub(super) fn place(table: &Table, time_zone: Option<Tz>, notes: &mut Notes) -> Option<Place> {
+    let latitude = table.degrees("latitude", notes);
+    let longitude = table.degrees("longitude", notes);
+    let elevation = table.quantity("elevation", notes);
+    let place = Place {
+        latitude_deg: latitude?,
+        longitude_deg: longitude?,
+        elevation_m: elevation?,
+        time_zone: time_zone?,
+    };
+    doubt_place(table, &place, notes);
+    Some(place)
+}
+
+fn doubt_place(table: &Table, place: &Place, notes: &mut Notes) {
+    // A forgotten minus sign puts the sun over the wrong continent. Any year
+    // does for the zone's winter offset.
+    let winter = NaiveDate::from_ymd_opt(2024, 1, 15).and_then(|day| day.and_hms_opt(12, 0, 0));
+    let offset_h = winter.map(|noon| {
+        let offset = place.time_zone.offset_from_utc_datetime(&noon).fix();
+        f64::from(offset.local_minus_utc()) / 3600.0
+    });
+    let sun_h = place.longitude_deg / 15.0;
+    let off = offset_h.map(|clock| (clock - sun_h).abs());
+    // Across the date line 23 h off is 1 h off.
+    if off.is_some_and(|off| off.min(24.0 - off) > CLOCK_OFF_THE_SUN_H) {
+        let what = format!(
+            "longitude {} is far from the time zone {}, so the sun would rise at odd hours",
+            place.longitude_deg, place.time_zone
+        );
+        let fault =
+            Fault::new(Code::Unusual, what).help("west of Greenwich the longitude is negative");
+        notes.warning(&table.span_of("longitude"), fault);
+    }
+    if !(-50.0..=3000.0).contains(&place.elevation_m) {
+        let what = format!(
+            "an elevation of {} m is unusual for a lawn",
+            place.elevation_m
+        );
+        let fault =
+            Fault::new(Code::Unusual, what).help("if it is right, nothing needs to be done");
+        notes.warning(&table.span_of("elevation"), fault);
+    }
+}
+
+pub(super) fn supply_flow(table: &Table, notes: &mut Notes) -> Option<Flow> {
+    table.quantity("flow", notes).map(Flow::from_l_per_min)
+}
+
+pub(super) fn supply(table: &Table, flow: Option<Flow>, notes: &mut Notes) -> Option<Supply> {
+    let master_valve = table.flag("master-valve", notes);
+    let pump_start_delay = table.duration("pump-start-delay", notes);
+    let cost = table.quantity("cost", notes);
+    let currency = table.text("currency", notes);
+    if table.has("cost") && !table.has("currency") {
+        let fault = Fault::new(Code::MissingKey, "`cost` has no `currency`");
+        notes.error(
+            &table.span_of("cost"),
+            fault.help("add for example `currency = \"USD\"`"),
+        );
+    }
+    if table.has("currency") && !table.has("cost") {
+        let fault = Fault::new(Code::NoEffect, "`currency` has no effect without `cost`");
+        notes.warning(
+            &table.span_of("currency"),
+            fault.help("add for example `cost = \"2.40 per m3\"`"),
+        );
+    }
+    Some(Supply {
+        flow: flow?,
+        master_valve: master_valve?,
+        pump_start_delay,
+        cost: cost
+            .zip(currency)
+            .map(|(per_m3, currency)| WaterCost { per_m3, currency }),
+    })
+}
+
+pub(super) fn rules(top: &Table, notes: &mut Notes) -> Option<WateringRules> {
+    if !top.has("rules") {
+        return Some(WateringRules::default());
+    }
+    let table = top.subtable("rules", notes)?;
+    let hours = table.hours("hours", notes);
+    let weekdays = table.weekdays("weekdays", notes);
+    let dates = table.word("dates", notes);
+    let most_per_day = table.quantity("most-per-day", notes).map(Volume::from_l);
+    let exceptions = table.tables("exception", MOST_WINDOWS, notes);
+    let exceptions: Vec<_> = exceptions
+        .iter()
+        .map(|table| exception(table, notes))
+        .collect();
+    Some(WateringRules {
+        hours: hours.unwrap_or_default(),
+        weekdays: weekdays.unwrap_or_default(),
+        dates: match dates? {
+            "odd" => DateParity::Odd,
+            "even" => DateParity::Even,
+            _ => DateParity::Any,
+        },
+        most_per_day,
+        exceptions: exceptions.into_iter().flatten().collect(),
+    })
+}
+
+fn exception(table: &Table, notes: &mut Notes) -> Option<RuleException> {
+    let name = table.text("name", notes);
+    let from = table.date("from", notes);
+    let to = table.date("to", notes);
+    let zones = zones_named(table, notes);
+    let effect = table.word("effect", notes);
+    let hours = table.hours("hours", notes).unwrap_or_default();
+    if let (Some(from), Some(to)) = (from, to)
+        && to < from
+    {
+        let fault = Fault::new(
+            Code::Contradiction,
+            format!("it ends on {to}, before it begins on {from}"),
+        );
+        notes.error(
+            &table.span_of("to"),
+            fault.help("`to` is the last day, included"),
+        );
+    }
+    if effect == Some("ban") && table.has("hours") {
+        let fault = Fault::new(Code::NoEffect, "a ban holds all day; `hours` has no effect");
+        notes.warning(
+            &table.span_of("hours"),
+            fault.help("hours belong to a permit"),
+        );
+    }
+    Some(RuleException {
+        name: name?,
+        from: from?,
+        to: to?,
+        zones,
+        effect: match effect? {
+            "ban" => ExceptionEffect::Ban,
+            _ => ExceptionEffect::Permit { hours },
+        },
+    })
+}
+
+/// The zones named by `zones`; whether they exist is judged later.
+fn zones_named(table: &Table, notes: &mut Notes) -> Vec<String> {
+    let items = table
+        .find("zones", notes)
+        .and_then(|value| texts(&value, notes));
+    let Some(items) = items else {
+        return Vec::new();
+    };
+    // An empty list would silently mean every zone.
+    if items.is_empty() {
+        let fault = Fault::new(Code::Contradiction, "`zones` names no zone");
+        notes.error(
+            &table.span_of("zones"),
+            fault.help("name zones, or leave `zones` out for all of them"),
+        );
+    }
+    let name = |(text, span): (&str, Span)| {
+        notes.zone_references.push((text.to_owned(), span));
+        text.to_owned()
+    };
+    items.into_iter().map(name).collect()
+}
+
+pub(super) fn quiet_windows(top: &Table, notes: &mut Notes) -> Option<Vec<QuietWindow>> {
+    let tables = top.tables("quiet", MOST_WINDOWS, notes);
+    let windows: Vec<_> = tables
+        .iter()
+        .map(|table| quiet_window(table, notes))
+        .collect();
+    let windows: Option<Vec<_>> = windows.into_iter().collect();
+    windows.map(|windows| windows.concat())
+}
+
+/// One window for each span of hours.
+fn quiet_window(table: &Table, notes: &mut Notes) -> Option<Vec<QuietWindow>> {
+    let name = table.text("name", notes);
+    let zones = zones_named(table, notes);
+    let weekdays = table.weekdays("weekdays", notes);
+    let dates = table.dates("dates", notes);
+    let hours = table.hours("hours", notes);
+    let dry_before = table.duration("dry-before", notes);
+    if table.has("weekdays") && table.has("dates") {
+        let fault = Fault::new(
+            Code::Contradiction,
+            "`dates` and `weekdays` exclude each other",
+        );
+        notes.error(
+            &table.span_of("dates"),
+            fault.help("write two [[quiet]] tables"),
+        );
+    }
+    let window = QuietWindow {
+        name: name?,
+        zones,
+        days: match dates {
+            Some(dates) => QuietDays::Dates(dates),
+            None => QuietDays::Weekly(weekdays.unwrap_or_default()),
+        },
+        hours: *hours.as_ref()?.first()?,
+        dry_before: dry_before?,
+    };
+    let each = hours?.into_iter().map(|hours| QuietWindow {
+        hours,
+        ..window.clone()
+    });
+    Some(each.collect())
+}
+
+pub(super) fn limits(top: &Table, notes: &mut Notes) -> Option<(Option<Speed>, f64)> {
+    let table = top.subtable_or_empty("limits", notes)?;
+    let wind = table.quantity_or_none("wind", notes);
+    let frost = table.quantity("frost", notes);
+    Some((wind?.map(Speed::from_m_per_s), frost?))
+}
+
+pub(super) fn night(top: &Table, notes: &mut Notes) -> Option<NightRule> {
+    let table = top.subtable_or_empty("night", notes)?;
+    let dry_before_sunset: Option<TimeDelta> = table.duration("dry-before-sunset", notes);
+    let start_before_sunrise = table.duration("start-before-sunrise", notes);
+    Some(NightRule {
+        dry_before_sunset: dry_before_sunset?,
+        start_before_sunrise: start_before_sunrise?,
+    })
+}
+
+/// `Some(None)` when the site names no weather file.
+pub(super) fn weather_file(top: &Table, notes: &mut Notes) -> Option<Option<WeatherFile>> {
+    if !top.has("weather") {
+        return Some(None);
+    }
+    let table = top.subtable("weather", notes)?;
+    let path = table.text("file", notes);
+    let wind_height = table.quantity("wind-height", notes);
+    Some(Some(WeatherFile {
+        path: path?,
+        wind_height_m: wind_height?,
+    }))
+}

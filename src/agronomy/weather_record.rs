@@ -7,6 +7,8 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
+use super::reference_et::EtHour;
+
 /// Where a value came from, best first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -96,4 +98,20 @@ pub struct WeatherHour {
     pub rain_probability: f64,
     /// Where each variable came from.
     pub provenance: HourProvenance,
+}
+
+impl WeatherHour {
+    /// The inputs of the hourly Penman–Monteith equation in this hour.
+    #[must_use]
+    pub fn et_hour(&self) -> EtHour {
+        EtHour {
+            air_temperature_c: self.air_temperature_c,
+            actual_vapour_pressure_kpa: self.actual_vapour_pressure_kpa,
+            wind_2m_m_per_s: self.wind_2m_m_per_s,
+            solar_mj_per_m2_h: self.solar_mj_per_m2_h,
+            rs_over_rso: self.rs_over_rso,
+            pressure_kpa: self.pressure_kpa,
+            daylight: self.daylight,
+        }
+    }
 }

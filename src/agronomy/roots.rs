@@ -42,7 +42,9 @@ const fn base_and_optimum_c(group: TurfGroup) -> (f64, f64) {
 /// Zero at the base temperature (5 °C cool, 12.5 °C warm season) and below,
 /// then a straight line through the stated growth at 20 °C up to the optimum
 /// (20 °C, 28 °C), then flat. Warm-season grass at 28 °C so grows twice as
-/// fast as at 20 °C.
+/// fast as at 20 °C. That cool-season roots slow down again in heat (those of
+/// bentgrass grew alike at 16–27 °C and less at 32 °C) is left out: too little
+/// is published for a curve, and such days are no time to sow them.
 ///
 /// # Source
 /// Own model; temperatures from Flournoy 2017 (thesis abstract), base of the

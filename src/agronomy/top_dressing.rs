@@ -15,20 +15,22 @@ pub struct DressingWater {
 /// What a dressing holds; none for topsoil, which is the zone's own soil.
 ///
 /// - Sand: the sand of Saxton & Rawls (88 % sand, 5 % clay).
-/// - Peat: fibrous moss peat that has drained as far as the soil beneath at its
-///   field capacity; far less than it holds dripping wet. Wet it before it is
-///   laid: air-dry peat repels water and then none of this holds.
+/// - Peat: fibrous moss peat that has drained to the suction of the soil
+///   beneath it, far less than it holds dripping wet. Wet it before it is laid:
+///   air-dry peat repels water and then none of this holds.
 /// - Compost: sieved and mature.
 ///
 /// # Source
-/// Sand: Saxton & Rawls 2006, Table 3 (θFC 0.1028, θWP 0.0502 recomputed, 10
-/// and 5 % printed). Peat (after the fibric peats of Boelter 1969, Soil Sci.
-/// Soc. Am. Proc. 33:606–609) and compost: from memory, rounded to the side of
-/// holding less.
+/// Sand: Saxton & Rawls 2006, Table 3 (θFC 0.1028, θWP 0.0502 recomputed; 10
+/// and 5 % printed). Peat: from memory, between the two kinds of Boelter 1964,
+/// Soil Sci. Soc. Am. Proc. 28:433–435 (abstract): undecomposed moss gives up
+/// 0.80 of its water down to a suction of 0.1 bar and so keeps 0.15 to 0.20,
+/// decomposed peat keeps 0.65 to 0.75; garden peat is nearer to the first.
+/// Compost: from memory, rounded to the side of holding less.
 #[must_use]
 pub const fn water(material: DressingMaterial) -> Option<DressingWater> {
     let (field_capacity, wilting_point) = match material {
-        DressingMaterial::Peat => (0.35, 0.10),
+        DressingMaterial::Peat => (0.30, 0.10),
         DressingMaterial::Compost => (0.40, 0.20),
         DressingMaterial::Sand => (0.1028, 0.0502),
         DressingMaterial::Topsoil => return None,

@@ -3,8 +3,12 @@
 
 mod asce2005;
 mod catch_cans;
+mod cover;
 mod et0_vectors;
 mod fao56;
+mod fao56_dual;
+mod force_restore;
+mod germination;
 mod green_ampt;
 mod near;
 mod saxton_rawls2006;

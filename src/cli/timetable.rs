@@ -1,15 +1,226 @@
-//! `soakmist timetable`.
+//! `soakmist timetable`: plan a site and write the plan in the form asked for.
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use anstream::ColorChoice;
+use chrono::NaiveDate;
+use clap::ValueEnum;
 
 use super::Failure;
+use crate::plan::timetable::Timetable;
+use crate::report::{self, Detail, View, WeatherSource};
+use crate::site::Site;
 
 /// Arguments of `soakmist timetable`.
 #[derive(Debug, clap::Args)]
-pub struct TimetableArguments {}
+pub struct TimetableArguments {
+    /// The site file (TOML)
+    #[arg(value_name = "SITE.toml")]
+    site: PathBuf,
+    /// Weather CSV; without it, the file that the site names
+    #[arg(long, value_name = "FILE.csv")]
+    weather: Option<PathBuf>,
+    /// Height at which the wind of that file was measured [m]
+    #[arg(long, value_name = "M", value_parser = wind_height)]
+    wind_height: Option<f64>,
+    /// First local day of the plan, such as 2023-08-20
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    from: Option<NaiveDate>,
+    /// Number of local days
+    #[arg(long, value_name = "N", default_value_t = 28,
+          value_parser = clap::value_parser!(u32).range(1..=366))]
+    days: u32,
+    /// What to write
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+    /// Every day in full; in JSON each hour, in iCalendar each run
+    #[arg(long)]
+    full: bool,
+    /// Show the balance of this zone hour by hour, with every reason
+    #[arg(long, value_name = "ZONE", conflicts_with_all = ["format", "full", "zone"])]
+    explain: Option<String>,
+    /// Only this zone; may be given more than once
+    #[arg(long, value_name = "ZONE")]
+    zone: Vec<String>,
+    /// Draw depletion, rain and watering of every zone into this picture
+    #[arg(long, value_name = "FILE.svg")]
+    chart: Option<PathBuf>,
+    /// Write to this file instead of standard output
+    #[arg(long, short, value_name = "FILE")]
+    output: Option<PathBuf>,
+}
+
+/// Forms of the timetable.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For a person at a terminal
+    Text,
+    /// One line a run
+    Csv,
+    /// Everything, with a versioned schema
+    Json,
+    /// iCalendar, for a phone
+    Ical,
+    /// For a hose: a line a visit, 40 columns
+    Hand,
+}
 
 /// Runs the command.
 ///
 /// # Errors
 /// See [`Failure`].
-pub fn run(_arguments: &TimetableArguments) -> Result<(), Failure> {
-    Err(Failure::Input("not written yet".into()))
+pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
+    let (site, timetable, weather) = plan(arguments)?;
+    let names: &[String] = match &arguments.explain {
+        Some(zone) => std::slice::from_ref(zone),
+        None => &arguments.zone,
+    };
+    let only = zone_indices(&site, names)?;
+    let view = View::new(&site, &timetable, &weather, &only);
+    if let Some(path) = &arguments.chart {
+        write_file(path, &report::chart_svg(&view))?;
+    }
+    let text = render(arguments, &view);
+    match &arguments.output {
+        Some(path) => write_file(path, &anstream::adapter::strip_str(&text).to_string()),
+        None => print(text),
+    }
+}
+
+/// Loads site and weather and plans.
+fn plan(arguments: &TimetableArguments) -> Result<(Site, Timetable, WeatherSource), Failure> {
+    let TimetableArguments {
+        site,
+        weather,
+        wind_height,
+        from,
+        days,
+        ..
+    } = arguments;
+    Err(Failure::Input(format!(
+        "planning is not joined to the command line yet \
+         ({site:?}, {weather:?}, {wind_height:?}, {from:?}, {days})"
+    )))
+}
+
+fn render(arguments: &TimetableArguments, view: &View<'_>) -> String {
+    if let (Some(_), Some(zone)) = (&arguments.explain, view.zones.first()) {
+        return report::explain_zone(view, zone);
+    }
+    let detail = if arguments.full {
+        Detail::Full
+    } else {
+        Detail::Brief
+    };
+    match arguments.format {
+        Format::Text => report::timetable_text(view, detail),
+        Format::Csv => report::timetable_csv(view),
+        Format::Json => report::timetable_json(view, detail),
+        Format::Ical => report::timetable_ical(view, detail),
+        Format::Hand => report::hand_watering(view),
+    }
+}
+
+/// The indices of zones by name.
+fn zone_indices(site: &Site, names: &[String]) -> Result<Vec<usize>, Failure> {
+    let known: Vec<&str> = site.zones.iter().map(|zone| zone.name.as_str()).collect();
+    let index = |name: &String| {
+        let found = known.iter().position(|zone| zone == name);
+        found.ok_or_else(|| Failure::Input(unknown_zone(&known, name)))
+    };
+    names.iter().map(index).collect()
+}
+
+fn unknown_zone(known: &[&str], name: &str) -> String {
+    const ALIKE: f64 = 0.7;
+    const MOST_NAMED: usize = 12;
+    let likeness = |zone: &&&str| strsim::jaro_winkler(zone, name);
+    let nearest = known
+        .iter()
+        .max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
+    match nearest.filter(|nearest| likeness(nearest) > ALIKE) {
+        Some(nearest) => format!("no zone {name:?} in this site; did you mean {nearest:?}?"),
+        None => {
+            let named = known
+                .iter()
+                .take(MOST_NAMED)
+                .copied()
+                .collect::<Vec<_>>()
+                .join(", ");
+            let more = if known.len() > MOST_NAMED {
+                ", …"
+            } else {
+                ""
+            };
+            format!("no zone {name:?} in this site; it has {named}{more}")
+        }
+    }
+}
+
+/// Prints at once; colours only where the terminal shows them.
+fn print(text: String) -> Result<(), Failure> {
+    let stdout = io::stdout();
+    let text = match anstream::AutoStream::choice(&stdout) {
+        ColorChoice::Never => anstream::adapter::strip_str(&text).to_string(),
+        _ => text,
+    };
+    let mut stdout = stdout.lock();
+    Failure::from_output(
+        stdout
+            .write_all(text.as_bytes())
+            .and_then(|()| stdout.flush()),
+    )
+}
+
+#[expect(
+    clippy::disallowed_methods,
+    reason = "this is where the command writes its files"
+)]
+fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
+    std::fs::write(path, text)
+        .map_err(|error| Failure::Io(format!("cannot write {}: {error}", path.display())))
+}
+
+fn date(text: &str) -> Result<NaiveDate, String> {
+    NaiveDate::parse_from_str(text, "%Y-%m-%d")
+        .map_err(|_| "not a day; write it as year-month-day, such as 2023-08-20".to_string())
+}
+
+fn wind_height(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(height_m) if (0.5..=100.0).contains(&height_m) => Ok(height_m),
+        _ => Err("a number of metres from 0.5 to 100, such as 10".to_string()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_misspelt_zone_gets_a_suggestion_and_a_strange_one_the_list() {
+        let known = ["square", "nets", "outfield"];
+        assert_eq!(
+            unknown_zone(&known, "outfeild"),
+            "no zone \"outfeild\" in this site; did you mean \"outfield\"?"
+        );
+        assert_eq!(
+            unknown_zone(&known, "xyz"),
+            "no zone \"xyz\" in this site; it has square, nets, outfield"
+        );
+    }
+
+    #[test]
+    fn dates_and_heights_that_make_no_sense_are_refused() {
+        assert!(date("2023-08-20").is_ok());
+        assert!(date("20.8.2023").is_err_and(|text| text.contains("2023-08-20")));
+        assert!(date("2023-02-30").is_err());
+        for text in ["10", "2.0"] {
+            assert!(wind_height(text).is_ok(), "{text}");
+        }
+        for text in ["", "NaN", "inf", "-2", "0", "10 m", "1e9"] {
+            assert!(wind_height(text).is_err(), "{text}");
+        }
+    }
 }

@@ -1,1 +1,40 @@
-//! (to be written)
+//! Every output of a timetable: text, CSV, JSON, iCalendar, SVG, the view for
+//! a hose and the balance explained. Values in, text out; nothing is read,
+//! nothing is printed.
+//!
+//! All of them are made from one [`View`]: the plan beside the site, in local
+//! time, with the totals. What a person reads and what a machine reads can
+//! therefore not differ. To add an output, add a file with one function from
+//! `&View` to `String`, and a format in `cli/timetable.rs`.
+
+mod calendar;
+mod cautions;
+mod chart_panel;
+mod chart_svg;
+mod chart_text;
+mod columns;
+mod csv;
+mod day_view;
+mod explain;
+mod format;
+mod hand_watering;
+mod header;
+mod json;
+mod local_time;
+mod model;
+mod reason;
+mod summary;
+mod text;
+mod words;
+
+pub use calendar::timetable_ical;
+pub use cautions::CAUTIONS;
+pub use chart_svg::chart_svg;
+pub use csv::timetable_csv;
+pub use explain::explain_zone;
+pub use hand_watering::hand_watering;
+pub use json::timetable_json;
+pub use local_time::{span_of_days, start_of_day};
+pub use model::{DatedMilestone, DayView, RunView, Totals, View, WeatherSource, ZoneView};
+pub use reason::{reason_in_full, reason_in_short};
+pub use text::{Detail, timetable_text};

@@ -1,0 +1,153 @@
+//! The head of the text: which site, when, on which water and weather.
+
+use chrono::{DateTime, Offset, Utc};
+use chrono_tz::Tz;
+
+use super::columns::{HEADING, PAGE, fit, painted, paragraph};
+use super::format::{elevation, flow, hours_minutes, money, short};
+use super::model::{View, WeatherSource};
+use super::words;
+use crate::agronomy::weather_record::Provenance;
+
+/// Appends the head.
+pub(super) fn append(out: &mut String, view: &View<'_>) {
+    let title = format!("{}: watering timetable", view.site.name);
+    out.push_str(&painted(HEADING, &fit(&title, PAGE)));
+    out.push('\n');
+    let mut line = |label: &str, text: &str| {
+        paragraph(out, &format!("{label:<9}"), text, PAGE);
+    };
+    line("when", &span(view));
+    line("where", &place(view));
+    line("supply", &supply(view));
+    line("weather", &weather(view.weather));
+    if view.is_partial() {
+        let names: Vec<&str> = view
+            .zones
+            .iter()
+            .map(|zone| zone.zone.name.as_str())
+            .collect();
+        let of = view.site.zones.len();
+        line(
+            "shown",
+            &format!("{} of {of} zones: {}", names.len(), words::list(&names)),
+        );
+    }
+}
+
+fn span(view: &View<'_>) -> String {
+    let zone = view.site.place.time_zone;
+    let days = words::count(view.days.len(), "day", "days");
+    let (Some(first), Some(last)) = (view.days.first(), view.days.last()) else {
+        return days;
+    };
+    format!(
+        "{} to {}, {days}; times in {zone} ({})",
+        first.date.format("%a %-d %b"),
+        last.date.format("%a %-d %b %Y"),
+        offsets(zone, view.plan.from, view.plan.to)
+    )
+}
+
+/// The offset from UTC, and from when another one holds.
+fn offsets(zone: Tz, from: DateTime<Utc>, to: DateTime<Utc>) -> String {
+    let offset = |time: DateTime<Utc>| time.with_timezone(&zone).offset().fix();
+    let mut text = format!("UTC{}", offset(from));
+    let mut before = from;
+    // An hour is fine enough to name the day of a change.
+    while let Some(next) = before.checked_add_signed(chrono::TimeDelta::hours(1)) {
+        if next > to {
+            break;
+        }
+        if offset(next) != offset(before) {
+            let day = next.with_timezone(&zone).format("%-d %b");
+            text.push_str(&format!(", from {day} UTC{}", offset(next)));
+        }
+        before = next;
+    }
+    text
+}
+
+fn place(view: &View<'_>) -> String {
+    let place = &view.site.place;
+    let (north, east) = (place.latitude_deg, place.longitude_deg);
+    format!(
+        "{:.2}° {}, {:.2}° {}, {} above the sea",
+        north.abs(),
+        if north < 0.0 { "S" } else { "N" },
+        east.abs(),
+        if east < 0.0 { "W" } else { "E" },
+        elevation(place.elevation_m, view.units())
+    )
+}
+
+fn supply(view: &View<'_>) -> String {
+    let supply = &view.site.supply;
+    let mut parts = vec![format!("{} for all zones", flow(supply.flow, view.units()))];
+    if supply.master_valve {
+        parts.push("master valve".to_string());
+    }
+    if let Some(delay) = supply.pump_start_delay {
+        parts.push(format!("pump, {} s to full pressure", delay.num_seconds()));
+    }
+    if let Some(cost) = &supply.cost {
+        parts.push(format!("{} per m³", money(cost.per_m3, &cost.currency)));
+    }
+    parts.join(", ")
+}
+
+/// Name, number of hours, and what was not measured.
+pub(super) fn weather(source: &WeatherSource) -> String {
+    let mut parts = vec![format!(
+        "{}, {}",
+        source.name,
+        words::count(source.hours, "hour", "hours")
+    )];
+    for wanted in [
+        Provenance::Forecast,
+        Provenance::Climate,
+        Provenance::Estimated,
+    ] {
+        let variables = source.variables.iter().filter_map(|(variable, counts)| {
+            counts
+                .get(&wanted)
+                .map(|&hours| match hours == source.hours {
+                    true => (*variable).to_string(),
+                    false => format!("{variable} in {hours}"),
+                })
+        });
+        let variables: Vec<String> = variables.collect();
+        if !variables.is_empty() {
+            parts.push(format!(
+                "{}: {}",
+                words::provenance(wanted),
+                words::list(&variables)
+            ));
+        }
+    }
+    if parts.len() == 1 && source.hours > 0 {
+        parts.push("all measured".to_string());
+    }
+    if source.remarks > 0 {
+        parts.push(words::count(
+            source.remarks,
+            "remark on the data",
+            "remarks on the data",
+        ));
+    }
+    parts.join("; ")
+}
+
+/// The sum of run times in words, for heads of days.
+pub(super) fn open_time(open: chrono::TimeDelta) -> String {
+    format!("{} of open valves", hours_minutes(open))
+}
+
+/// A share of hours, `2.5 of 180 h`.
+pub(super) fn dry_of(dry_hours: f64, of_hours: f64) -> String {
+    format!(
+        "{} of {} h",
+        short((dry_hours * 10.0).round() / 10.0),
+        short(of_hours.round())
+    )
+}

@@ -1,0 +1,76 @@
+//! The timetable as text for a person: 80 columns, good in a pipe.
+
+use super::chart_text;
+use super::columns::{HEADING, PAGE, painted, paragraph};
+use super::model::View;
+use super::{cautions, day_view, header, summary};
+
+/// Days that are always told in full.
+const DAYS_IN_FULL: usize = 2;
+
+/// How much of the timetable is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Detail {
+    /// The first two days in full, then a line a day.
+    #[default]
+    Brief,
+    /// Every day in full.
+    Full,
+}
+
+/// The timetable for a person. Styled with escapes: strip them where colour
+/// is not wanted.
+#[must_use]
+pub fn timetable_text(view: &View<'_>, detail: Detail) -> String {
+    let mut out = String::with_capacity(8192);
+    header::append(&mut out, view);
+    heading(&mut out, "Zones");
+    summary::zones(&mut out, view);
+    let in_full = match detail {
+        Detail::Brief => DAYS_IN_FULL.min(view.days.len()),
+        Detail::Full => view.days.len(),
+    };
+    for day in &view.days[..in_full] {
+        out.push('\n');
+        day_view::append(&mut out, view, day);
+    }
+    if in_full < view.days.len() {
+        heading(&mut out, "A line a day");
+        summary::days(&mut out, view, &view.days[in_full..]);
+    }
+    heading(&mut out, "Totals");
+    summary::totals(&mut out, view);
+    not_met_and_notes(&mut out, view);
+    if !view.milestones.is_empty() {
+        heading(&mut out, "Dates that matter");
+        summary::milestones(&mut out, view);
+    }
+    heading(&mut out, "Depletion, as a share of what is allowed");
+    chart_text::append(&mut out, view);
+    if !view.site.defaults_used.is_empty() {
+        heading(&mut out, "Defaults used, where the site file is silent");
+        summary::defaults(&mut out, view);
+    }
+    heading(&mut out, "Please mind");
+    for caution in cautions::CAUTIONS {
+        paragraph(&mut out, "- ", caution, PAGE);
+    }
+    out
+}
+
+fn not_met_and_notes(out: &mut String, view: &View<'_>) {
+    if view.shortfalls().next().is_some() {
+        heading(out, "What cannot be met");
+        summary::shortfalls(out, view);
+    }
+    if view.notes().next().is_some() {
+        heading(out, "Notes");
+        summary::notes(out, view);
+    }
+}
+
+fn heading(out: &mut String, text: &str) {
+    out.push('\n');
+    out.push_str(&painted(HEADING, text));
+    out.push('\n');
+}

@@ -9,7 +9,8 @@ use toml::de::DeValue;
 
 use super::diagnostic::Code;
 use super::model::DailyHours;
-use super::read::{Data, Fault, Notes, Table, Value, cut};
+use super::notes::{Fault, Notes, cut};
+use super::read::{Data, Table, Value};
 use super::values::texts;
 
 /// Years in which something may be sown or watered.

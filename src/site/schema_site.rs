@@ -8,7 +8,8 @@ use super::model::{
     DateParity, ExceptionEffect, NightRule, Place, QuietDays, QuietWindow, RuleException, Supply,
     WaterCost, WateringRules, WeatherFile,
 };
-use super::read::{Fault, Notes, Span, Table, cut, nearest};
+use super::notes::{Fault, Notes, Span, cut, nearest};
+use super::read::Table;
 use super::values::texts;
 use crate::units::{Flow, Speed, Volume};
 

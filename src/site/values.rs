@@ -5,7 +5,8 @@ use toml::de::DeValue;
 
 use super::diagnostic::Code;
 use super::keys::Kind;
-use super::read::{Data, Fault, Notes, Span, Table, Value, cut, nearest};
+use super::notes::{Fault, Notes, Span, cut, nearest};
+use super::read::{Data, Table, Value};
 use crate::units::{Dimension, QuantityError, parse_duration, parse_quantity, parse_share};
 
 /// The longest text for people, in characters.
@@ -128,9 +129,20 @@ fn per_cent(share: f64) -> String {
 }
 
 fn bad_quantity(value: &Value, error: &QuantityError) -> Fault {
-    Fault::new(Code::BadQuantity, format!("`{}`: {error}", value.key.name)).help(format!(
-        "write for example `{} = {}`",
-        value.key.name, value.key.example
+    let name = value.key.name;
+    if let QuantityError::MissingUnit { number, dimension } = error {
+        let (unit, accepted) = (dimension.si_unit(), dimension.accepted_units());
+        return Fault::new(
+            Code::BadQuantity,
+            format!("`{name}` of {number} has no unit"),
+        )
+        .help(format!(
+            "write `{name} = \"{number} {unit}\"`; accepted are {accepted}"
+        ));
+    }
+    Fault::new(Code::BadQuantity, format!("`{name}`: {error}")).help(format!(
+        "write for example `{name} = {}`",
+        value.key.example
     ))
 }
 
@@ -141,13 +153,7 @@ fn quantity_text<'a>(value: &Value<'a>, dimension: Dimension) -> Result<&'a str,
             number: cut(number),
             dimension,
         };
-        let fault = Fault::new(Code::BadQuantity, format!("`{}`: {error}", value.key.name));
-        let unit = dimension.si_unit();
-        return Err(fault.help(format!(
-            "write `{} = \"{} {unit}\"`",
-            value.key.name,
-            cut(number)
-        )));
+        return Err(bad_quantity(value, &error));
     }
     value
         .as_text()

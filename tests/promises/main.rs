@@ -1,1 +1,5 @@
 //! See DEVELOPERS.md.
+
+mod check_command;
+mod docs_site_file;
+mod site_file;

@@ -292,6 +292,13 @@ impl<'a> Table<'a> {
             );
             return Vec::new();
         };
+        if items.is_empty() && matches!(value.key.need, Need::Required) {
+            let fault = Fault::new(Code::MissingKey, format!("there is no {example}"));
+            notes.error(
+                &value.span,
+                fault.help(format!("add one: {}", value.key.effect)),
+            );
+        }
         if items.len() > most {
             let what = format!(
                 "{} tables {example}, but at most {most} are planned for",

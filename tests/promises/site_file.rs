@@ -373,6 +373,25 @@ fn what_excludes_itself_is_an_error() {
 }
 
 #[test]
+fn an_empty_list_is_an_error_and_never_means_all() {
+    let quiet = |line: &str| format!("[[quiet]]\nname = \"x\"\n{line}\n[[zone]]");
+    let hours = "hours = \"09:00-10:00\"\n";
+    assert_error(
+        "[[zone]]",
+        &quiet("hours = []"),
+        (Code::Contradiction, 7, 9),
+    );
+    for (line, column) in [("zones = []", 9), ("weekdays = []", 12), ("dates = []", 9)] {
+        let by = quiet(&format!("{hours}{line}"));
+        assert_error("[[zone]]", &by, (Code::Contradiction, 8, column));
+    }
+    let head = &SMALL[..SMALL.find("[supply]").unwrap()];
+    let all = found(&format!("zone = []\n{head}[supply]\nflow = \"1 gpm\"\n"));
+    let places: Vec<_> = all.iter().map(|item| (item.code, item.line)).collect();
+    assert_eq!(places, [(Code::MissingKey, 1)]);
+}
+
+#[test]
 fn names_must_be_unique_and_known() {
     let twice = format!("{SMALL}{}", &SMALL[SMALL.find("[[zone]]").unwrap()..]);
     let all = found(&twice);

@@ -8,7 +8,7 @@
 )]
 
 use proptest::prelude::*;
-use soakmist::site::{Diagnostic, Site, SoilKind, load, load_bytes};
+use soakmist::site::{Diagnostic, Severity, Site, SoilKind, load, load_bytes};
 
 const EVERY_KEY: &str = include_str!("../data/every_key.toml");
 const GROUND: &str = include_str!("../../config/harrowmere.toml");
@@ -75,7 +75,10 @@ fn judge(text: &str) {
             assert_shown(&loaded.warnings, text);
         }
         Err(faults) => {
-            assert!(!faults.items.is_empty());
+            assert!(
+                faults.count(Severity::Error) > 0,
+                "refused without an error"
+            );
             assert_shown(&faults.items, text);
         }
     }
@@ -158,5 +161,35 @@ proptest! {
         let from = which.get(&numbers).0;
         let length = EVERY_KEY[from..].find(|c: char| !c.is_ascii_digit() && c != '.').unwrap();
         judge(&format!("{}{number}{}", &EVERY_KEY[..from], &EVERY_KEY[from + length..]));
+    }
+}
+
+#[test]
+fn every_value_may_be_replaced_or_lost_and_the_site_stays_sound() {
+    let odd = [
+        "[]",
+        "{}",
+        "''",
+        "0",
+        "-1",
+        "true",
+        "'none'",
+        "'0 mm'",
+        "2023-01-01",
+        "['x']",
+    ];
+    let lines: Vec<&str> = EVERY_KEY.lines().collect();
+    for at in 0..lines.len() {
+        let with = |line: &str| {
+            let mut changed = lines.clone();
+            changed[at] = line;
+            changed.join("\n")
+        };
+        judge(&with(""));
+        if let Some((key, _)) = lines[at].split_once(" = ") {
+            for value in odd {
+                judge(&with(&format!("{key} = {value}")));
+            }
+        }
     }
 }

@@ -9,6 +9,8 @@ use serde::Serialize;
 use super::Failure;
 use crate::site::{DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, load_bytes};
 
+mod text;
+
 /// Version of the JSON that `check --format json` prints.
 const SCHEMA: &str = "soakmist-check/1";
 
@@ -52,7 +54,7 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
     let file = arguments.site.display().to_string();
     let (diagnostics, site) = match load_bytes(&bytes, &file) {
         Ok(Loaded { site, mut warnings }) => {
-            warnings.extend(doubts_of_the_plan(&site, &file));
+            warnings.extend(doubts(&site, &arguments.site));
             (warnings, Some(site))
         }
         Err(faults) => (faults.items, None),
@@ -74,7 +76,7 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
     let mut out = anstream::stdout().lock();
     Failure::from_output(match arguments.format {
         Format::Json => json(&mut out, &report),
-        Format::Text => text(&mut out, &report, site.as_ref()),
+        Format::Text => text::write(&mut out, &report, site.as_ref()),
     })?;
     if report.errors > 0 {
         return Err(Failure::AnswerIsNo(String::new()));
@@ -101,23 +103,27 @@ pub(super) fn read_site_file(path: &Path) -> Result<Vec<u8>, Failure> {
     Ok(bytes)
 }
 
-/// Warnings of the layers that know soil and water better than the file does.
-fn doubts_of_the_plan(_site: &Site, _file: &str) -> Vec<Diagnostic> {
-    Vec::new()
+/// Doubts about a site that can be read but that its text alone does not
+/// show: files it names, what soil and sprinkler make of each other.
+fn doubts(site: &Site, file: &Path) -> Vec<Diagnostic> {
+    let name = file.display().to_string();
+    let mut doubts = Vec::new();
+    if let Some(weather) = &site.weather_file {
+        let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
+        if !path.is_file() {
+            let what = format!("there is no weather file {}", path.display());
+            let help = "check [weather] file (relative to the site file), or give --weather";
+            doubts.push(Diagnostic::about_the_site(
+                &name,
+                what,
+                Some(help.to_owned()),
+            ));
+        }
+    }
+    doubts
 }
 
 fn json(out: &mut impl Write, report: &Report) -> io::Result<()> {
     serde_json::to_writer_pretty(&mut *out, report)?;
     writeln!(out)
-}
-
-fn text(out: &mut impl Write, report: &Report, _site: Option<&Site>) -> io::Result<()> {
-    for diagnostic in report.diagnostics {
-        writeln!(out, "{}", diagnostic.render(true))?;
-    }
-    writeln!(
-        out,
-        "{}: {} errors, {} warnings",
-        report.file, report.errors, report.warnings
-    )
 }

@@ -9,8 +9,9 @@ use toml::de::DeValue;
 
 use super::diagnostic::Code;
 use super::model::DailyHours;
-use super::read::{Data, Fault, Notes, Table, Value, cut};
-use super::values::texts;
+use super::notes::{Fault, Notes, cut};
+use super::read::{Data, Table, Value};
+use super::values::{list, texts};
 
 /// Years in which something may be sown or watered.
 const YEARS: std::ops::RangeInclusive<i32> = 2000..=2100;
@@ -194,9 +195,10 @@ impl Table<'_> {
     /// A list of dates.
     pub(super) fn dates(&self, key: &str, notes: &mut Notes) -> Option<Vec<NaiveDate>> {
         let value = self.find(key, notes)?;
-        let Data::Written(DeValue::Array(items)) = value.data else {
+        if !matches!(value.data, Data::Written(DeValue::Array(_))) {
             return Some(vec![notes.take(&value.span, date(&value))?]);
-        };
+        }
+        let items = notes.take(&value.span, list(&value, "a list of dates"))?;
         let key = value.key;
         let read = items.iter().map(|item| {
             let data = Data::Written(item.get_ref());

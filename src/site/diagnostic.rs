@@ -26,11 +26,11 @@ impl Severity {
 }
 
 macro_rules! codes {
-    ($($(#[$doc:meta])* $name:ident = $text:literal,)*) => {
+    ($($name:ident = $text:literal, $meaning:literal;)*) => {
         /// What kind of problem it is.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
         pub enum Code {
-            $($(#[$doc])* $name,)*
+            $(#[doc = $meaning] $name,)*
         }
 
         impl Code {
@@ -44,51 +44,39 @@ macro_rules! codes {
                     $(Self::$name => $text,)*
                 }
             }
+
+            /// What the code says, in a sentence.
+            #[must_use]
+            pub const fn meaning(self) -> &'static str {
+                match self {
+                    $(Self::$name => $meaning,)*
+                }
+            }
         }
     };
 }
 
 codes! {
-    /// The file is not TOML.
-    Syntax = "syntax",
-    /// The file is not UTF-8 text.
-    NotText = "not-text",
-    /// More bytes than a site file may have.
-    TooLarge = "too-large",
-    /// A key that does not exist here.
-    UnknownKey = "unknown-key",
-    /// A key that is needed is not there.
-    MissingKey = "missing-key",
-    /// A number where text is needed, a table where a list is, and so on.
-    WrongType = "wrong-type",
-    /// A quantity without a unit, with an unknown one or one of another kind.
-    BadQuantity = "bad-quantity",
-    /// A word that is none of those possible here.
-    UnknownWord = "unknown-word",
-    /// A date, time or span of hours that cannot be read.
-    BadTime = "bad-time",
-    /// A local time that does not exist or exists twice.
-    ClockChange = "clock-change",
-    /// A value that is physically absurd.
-    OutOfRange = "out-of-range",
-    /// More entries than soakmist plans for.
-    TooMany = "too-many",
-    /// Two things of one name.
-    Duplicate = "duplicate",
-    /// A zone is named that does not exist.
-    UnknownZone = "unknown-zone",
-    /// Two entries of the file exclude each other.
-    Contradiction = "contradiction",
-    /// The supply cannot feed the zone.
-    SupplyTooSmall = "supply-too-small",
-    /// Flow and rate times area do not fit together.
-    FlowDisagrees = "flow-disagrees",
-    /// A value that is possible but unusual.
-    Unusual = "unusual",
-    /// The watering rules leave hardly any time.
-    LittleTime = "little-time",
-    /// An entry that has no effect as things stand.
-    NoEffect = "no-effect",
+    Syntax = "syntax", "The file is not TOML.";
+    NotText = "not-text", "The file is not UTF-8 text.";
+    TooLarge = "too-large", "More bytes than a site file may have.";
+    UnknownKey = "unknown-key", "A key that does not exist here.";
+    MissingKey = "missing-key", "A key that is needed is not there.";
+    WrongType = "wrong-type", "A number where text is needed, a table where a list is, and so on.";
+    BadQuantity = "bad-quantity", "A quantity without a unit, with an unknown one or one of another kind.";
+    UnknownWord = "unknown-word", "A word that is none of those possible here.";
+    BadTime = "bad-time", "A date, time or span of hours that cannot be read.";
+    ClockChange = "clock-change", "A local time that does not exist or exists twice.";
+    OutOfRange = "out-of-range", "A value that is physically absurd.";
+    TooMany = "too-many", "More entries than soakmist plans for.";
+    Duplicate = "duplicate", "Two things of one name.";
+    UnknownZone = "unknown-zone", "A zone is named that does not exist.";
+    Contradiction = "contradiction", "Two entries of the file exclude each other.";
+    SupplyTooSmall = "supply-too-small", "The supply cannot feed the zone.";
+    FlowDisagrees = "flow-disagrees", "Flow and rate times area do not fit together.";
+    Unusual = "unusual", "A value that is possible but unusual.";
+    LittleTime = "little-time", "The watering rules leave hardly any time.";
+    NoEffect = "no-effect", "An entry that has no effect as things stand.";
 }
 
 impl fmt::Display for Code {

@@ -1,123 +1,14 @@
-//! Reading a table of a site file key by key, taking note of every problem.
+//! Reading a table of a site file key by key, against its list of keys.
 //!
 //! Reading goes on after a problem: a reader returns `None` and the problem
 //! is in the [`Notes`], so that a person sees all of them at once.
 
-use std::ops::Range;
-
 use toml::de::{DeTable, DeValue};
 
-use super::diagnostic::{Code, Diagnostic, Severity};
+use super::diagnostic::Code;
 use super::keys::{Key, Need, TableKeys, table};
 use super::model::DefaultUsed;
-use super::source::SourceText;
-
-/// A byte range of the file.
-pub(super) type Span = Range<usize>;
-
-/// What is wrong with one value, before its place is added.
-pub(super) struct Fault {
-    pub(super) code: Code,
-    pub(super) message: String,
-    pub(super) help: Option<String>,
-}
-
-impl Fault {
-    pub(super) fn new(code: Code, message: impl Into<String>) -> Self {
-        Self {
-            code,
-            message: message.into(),
-            help: None,
-        }
-    }
-
-    pub(super) fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = Some(help.into());
-        self
-    }
-}
-
-/// At most this many diagnostics are kept; a file of rubbish has no more to
-/// tell.
-const MOST_DIAGNOSTICS: usize = 500;
-
-/// Everything found so far.
-pub(super) struct Notes<'a> {
-    source: SourceText<'a>,
-    file: &'a str,
-    /// With the byte at which each begins, to sort by place.
-    items: Vec<(usize, Diagnostic)>,
-    errors: bool,
-    /// The defaults that stood in.
-    pub(super) defaults: Vec<DefaultUsed>,
-    /// Zones named outside of `[[zone]]`: judged when all zones are read.
-    pub(super) zone_references: Vec<(String, Span)>,
-}
-
-impl<'a> Notes<'a> {
-    pub(super) fn new(text: &'a str, file: &'a str) -> Self {
-        Self {
-            source: SourceText::new(text),
-            file,
-            items: Vec::new(),
-            errors: false,
-            defaults: Vec::new(),
-            zone_references: Vec::new(),
-        }
-    }
-
-    pub(super) fn error(&mut self, span: &Span, fault: Fault) {
-        self.add(Severity::Error, span, fault);
-    }
-
-    pub(super) fn warning(&mut self, span: &Span, fault: Fault) {
-        self.add(Severity::Warning, span, fault);
-    }
-
-    /// The value, or the fault noted.
-    pub(super) fn take<T>(&mut self, span: &Span, result: Result<T, Fault>) -> Option<T> {
-        result.map_err(|fault| self.error(span, fault)).ok()
-    }
-
-    fn add(&mut self, severity: Severity, span: &Span, fault: Fault) {
-        self.errors |= severity == Severity::Error;
-        if self.items.len() >= MOST_DIAGNOSTICS {
-            return;
-        }
-        let at = self.source.position(span);
-        let diagnostic = Diagnostic {
-            severity,
-            code: fault.code,
-            file: self.file.to_owned(),
-            line: at.line,
-            column: at.column,
-            length: at.length,
-            text: at.text,
-            message: fault.message,
-            help: fault.help,
-        };
-        // A value in [all-zones] is read once for each zone.
-        let known = self
-            .items
-            .iter()
-            .any(|(start, item)| *start == span.start && *item == diagnostic);
-        if !known {
-            self.items.push((span.start, diagnostic));
-        }
-    }
-
-    /// The diagnostics in the order of the file.
-    pub(super) fn into_items(self) -> Vec<Diagnostic> {
-        let mut items = self.items;
-        items.sort_by_key(|(start, item)| (*start, item.severity, item.code));
-        items.into_iter().map(|(_, item)| item).collect()
-    }
-
-    /// Whether no plan can be made, even if the error was one too many to keep.
-    pub(super) fn has_errors(&self) -> bool {
-        self.errors
-    }
-}
+use super::notes::{Fault, Notes, Span, cut, nearest};
 
 /// What stands behind a key.
 #[derive(Clone, Copy)]
@@ -172,18 +63,21 @@ pub(super) struct Table<'a> {
     inherited: Option<&'a DeTable<'a>>,
     /// Whether missing keys and defaults are noted: not for `[all-zones]`.
     complete: bool,
+    /// Keys that are there, but misspelt: already told, so not missing.
+    misspelt: Vec<&'static str>,
 }
 
 impl<'a> Table<'a> {
     /// The table at `path`, its keys checked against the list.
     pub(super) fn new(path: &str, entries: &'a DeTable<'a>, span: Span, notes: &mut Notes) -> Self {
-        let this = Self {
+        let mut this = Self {
             keys: table(path),
             shown: path.to_owned(),
             span,
             own: Some(entries),
             inherited: None,
             complete: true,
+            misspelt: Vec::new(),
         };
         this.refuse_unknown_keys(notes);
         this
@@ -207,14 +101,18 @@ impl<'a> Table<'a> {
         self
     }
 
-    fn refuse_unknown_keys(&self, notes: &mut Notes) {
+    fn refuse_unknown_keys(&mut self, notes: &mut Notes) {
         for (key, _) in self.own.into_iter().flatten() {
             let name: &str = key.get_ref();
             if self.keys.keys.iter().all(|known| known.name != name) {
                 let what = format!("`{}` is not a key of {}", cut(name), self.keys.title);
-                let fault =
-                    Fault::new(Code::UnknownKey, what).help(advice_for_key(name, self.keys));
-                notes.error(&key.span(), fault);
+                let meant = nearest(
+                    &name.replace('_', "-"),
+                    self.keys.keys.iter().map(|key| key.name),
+                );
+                self.misspelt.extend(meant);
+                let advice = advice_for_key(name, meant, self.keys);
+                notes.error(&key.span(), Fault::new(Code::UnknownKey, what).help(advice));
             }
         }
     }
@@ -258,7 +156,7 @@ impl<'a> Table<'a> {
             let data = Data::Written(value);
             return Some(Value { key, data, span });
         }
-        if matches!(key.need, Need::Required) && self.complete {
+        if matches!(key.need, Need::Required) && self.complete && !self.misspells(&[name]) {
             let what = format!("`{name}` is missing in {}", self.keys.title);
             let how = if key.example.starts_with('[') && !key.example.contains('"') {
                 format!("add a table {}: {}", key.example, key.effect)
@@ -298,6 +196,11 @@ impl<'a> Table<'a> {
         Some(Value { key, data, span })
     }
 
+    /// Whether one of the keys is there under a misspelt name.
+    pub(super) fn misspells(&self, names: &[&str]) -> bool {
+        self.misspelt.iter().any(|meant| names.contains(meant))
+    }
+
     /// Whether everything needed has to be there.
     pub(super) fn is_complete(&self) -> bool {
         self.complete
@@ -316,7 +219,7 @@ impl<'a> Table<'a> {
     /// The table behind a key, taken whole, without inheriting its keys.
     pub(super) fn subtable(&self, name: &str, notes: &mut Notes) -> Option<Self> {
         let (entries, span) = self.entries_under(name, notes)?;
-        let sub = self.below(name, Some(entries), span);
+        let mut sub = self.below(name, Some(entries), span);
         sub.refuse_unknown_keys(notes);
         Some(sub)
     }
@@ -371,6 +274,7 @@ impl<'a> Table<'a> {
             own,
             inherited: None,
             complete: self.complete,
+            misspelt: Vec::new(),
         }
     }
 
@@ -388,6 +292,13 @@ impl<'a> Table<'a> {
             );
             return Vec::new();
         };
+        if items.is_empty() && matches!(value.key.need, Need::Required) {
+            let fault = Fault::new(Code::MissingKey, format!("there is no {example}"));
+            notes.error(
+                &value.span,
+                fault.help(format!("add one: {}", value.key.effect)),
+            );
+        }
         if items.len() > most {
             let what = format!(
                 "{} tables {example}, but at most {most} are planned for",
@@ -402,7 +313,7 @@ impl<'a> Table<'a> {
         let mut tables = Vec::with_capacity(items.len());
         for item in items.iter() {
             if let DeValue::Table(entries) = item.get_ref() {
-                let sub = self.below(name, Some(entries), item.span());
+                let mut sub = self.below(name, Some(entries), item.span());
                 sub.refuse_unknown_keys(notes);
                 tables.push(sub);
             } else {
@@ -432,48 +343,16 @@ fn entries_of<'a>(value: &Value<'a>, notes: &mut Notes) -> Option<&'a DeTable<'a
     None
 }
 
-/// How alike two words must be for "did you mean" (Jaro–Winkler).
-const ALIKE: f64 = 0.84;
-
-/// The word of the list that was probably meant.
-pub(super) fn nearest<'w>(word: &str, list: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
-    // Longer words are not misspelt names; comparing them costs their square.
-    if word.len() > 100 {
-        return None;
-    }
-    let word = word.to_lowercase();
-    list.into_iter()
-        .map(|known| (strsim::jaro_winkler(&word, &known.to_lowercase()), known))
-        .filter(|(likeness, _)| *likeness >= ALIKE)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, known)| known)
-}
-
-/// A text of the file, short enough to repeat.
-pub(super) fn cut(text: &str) -> String {
-    const MOST: usize = 60;
-    let mut short: String = text
-        .chars()
-        .take(MOST)
-        .map(|c| if c.is_control() { '·' } else { c })
-        .collect();
-    if text.chars().nth(MOST).is_some() {
-        short.push('…');
-    }
-    short
-}
-
-fn advice_for_key(name: &str, keys: &TableKeys) -> String {
-    let names = || keys.keys.iter().map(|key| key.name);
-    let hyphened = name.replace('_', "-");
-    if let Some(meant) = nearest(&hyphened, names()) {
+fn advice_for_key(name: &str, meant: Option<&str>, keys: &TableKeys) -> String {
+    if let Some(meant) = meant {
         return format!("did you mean `{meant}`?");
     }
-    let elsewhere = super::keys::TABLES
-        .iter()
-        .find(|table| table.keys.iter().any(|key| key.name == hyphened));
-    match elsewhere {
-        Some(table) => format!("`{hyphened}` belongs in {}", table.title),
-        None => format!("its keys are {}", names().collect::<Vec<_>>().join(", ")),
+    let has = |table: &&TableKeys| table.keys.iter().any(|key| key.name == name);
+    match super::keys::TABLES.iter().find(has) {
+        Some(table) => format!("`{name}` belongs in {}", table.title),
+        None => {
+            let names: Vec<&str> = keys.keys.iter().map(|key| key.name).collect();
+            format!("its keys are {}", names.join(", "))
+        }
     }
 }

@@ -42,15 +42,13 @@ fn excerpt(diagnostic: &Diagnostic, room: usize) -> Excerpt {
         .sum();
     let whole: usize = diagnostic.text.chars().map(width_of).sum();
     // A line that fits is shown whole; else it begins a third of the room
-    // before the offence.
+    // before the offence, or so that its end is shown.
     let skipped = if whole <= room {
         0
     } else {
-        before.saturating_sub(if offence >= room {
-            2
-        } else {
-            (room - offence) / 3
-        })
+        before
+            .saturating_sub(room.saturating_sub(offence) / 3)
+            .min(whole + 1 - room)
     };
     let (mut text, mut used, mut at) = (String::new(), 0, 0);
     let mut indent = 0;

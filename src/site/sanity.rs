@@ -3,13 +3,14 @@
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate, NaiveTime, Timelike};
 use chrono_tz::Tz;
 
 use super::calendar::following;
 use super::diagnostic::Code;
-use super::model::{DailyHours, DateParity, ExceptionEffect, WateringRules};
-use super::read::{Fault, Notes, Span, Table, cut, nearest};
+use super::model::{DailyHours, DateParity, ExceptionEffect, RuleException, WateringRules};
+use super::notes::{Fault, Notes, Span, cut, nearest};
+use super::read::Table;
 use super::schema_zone::ZoneRead;
 
 /// Less than this in a day is hardly enough for any site [min].
@@ -82,10 +83,11 @@ pub(super) fn times(span: &Span, rules: &WateringRules, sowings: &[Sowing], note
             notes.warning(span, fault);
         }
     }
+    let midday = Midday::of(rules);
     let dry: Vec<&str> = sowings
         .iter()
         .filter(|sowing| {
-            following(sowing.day, TENDER_DAYS).any(|day| !may_mist(rules, &sowing.zone, day))
+            following(sowing.day, TENDER_DAYS).any(|day| !midday.may_mist(rules, &sowing.zone, day))
         })
         .map(|sowing| sowing.zone.as_str())
         .collect();
@@ -115,29 +117,44 @@ fn some_of(names: &[&str]) -> String {
     }
 }
 
-/// Whether a seedbed can be misted around noon of that day.
-fn may_mist(rules: &WateringRules, zone: &str, day: NaiveDate) -> bool {
-    use chrono::Datelike;
-    let mut permits = Vec::new();
-    for exception in &rules.exceptions {
-        let holds = (exception.from..=exception.to).contains(&day)
-            && (exception.zones.is_empty() || exception.zones.iter().any(|named| named == zone));
-        match &exception.effect {
-            ExceptionEffect::Ban if holds => return false,
-            ExceptionEffect::Permit { hours } if holds => permits.push(hours),
-            _ => {}
+/// Whether hours reach midday: of the rules and of each exception.
+struct Midday {
+    rules: bool,
+    exceptions: Vec<bool>,
+}
+
+impl Midday {
+    fn of(rules: &WateringRules) -> Self {
+        let permitted = |exception: &RuleException| match &exception.effect {
+            ExceptionEffect::Ban => false,
+            ExceptionEffect::Permit { hours } => reach_midday(hours),
+        };
+        Self {
+            rules: reach_midday(&rules.hours),
+            exceptions: rules.exceptions.iter().map(permitted).collect(),
         }
     }
-    if permits.iter().any(|hours| reach_midday(hours)) {
-        return true;
+
+    /// Whether a seedbed can be misted around noon of that day.
+    fn may_mist(&self, rules: &WateringRules, zone: &str, day: NaiveDate) -> bool {
+        let mut permitted = false;
+        for (exception, midday) in rules.exceptions.iter().zip(&self.exceptions) {
+            let holds = (exception.from..=exception.to).contains(&day)
+                && (exception.zones.is_empty()
+                    || exception.zones.iter().any(|named| named == zone));
+            if holds && exception.effect == ExceptionEffect::Ban {
+                return false;
+            }
+            permitted |= holds && *midday;
+        }
+        let parity = match rules.dates {
+            DateParity::Any => true,
+            DateParity::Odd => !day.day().is_multiple_of(2),
+            DateParity::Even => day.day().is_multiple_of(2),
+        };
+        let weekday = rules.weekdays.is_empty() || rules.weekdays.contains(&day.weekday());
+        permitted || (parity && weekday && self.rules)
     }
-    let parity = match rules.dates {
-        DateParity::Any => true,
-        DateParity::Odd => !day.day().is_multiple_of(2),
-        DateParity::Even => day.day().is_multiple_of(2),
-    };
-    let weekday = rules.weekdays.is_empty() || rules.weekdays.contains(&day.weekday());
-    parity && weekday && reach_midday(&rules.hours)
 }
 
 fn reach_midday(hours: &[DailyHours]) -> bool {
@@ -152,8 +169,7 @@ fn reach_midday(hours: &[DailyHours]) -> bool {
 
 /// For each minute of a day whether it is in the hours.
 fn minutes_of(hours: &[DailyHours]) -> Vec<bool> {
-    use chrono::Timelike;
-    let minute = |time: chrono::NaiveTime| time.num_seconds_from_midnight() / 60;
+    let minute = |time: NaiveTime| time.num_seconds_from_midnight() / 60;
     (0..DAY_MIN)
         .map(|at| {
             hours.iter().any(|span| {

@@ -5,7 +5,8 @@ use toml::de::DeTable;
 
 use super::diagnostic::{Code, Diagnostic, Diagnostics};
 use super::model::{Site, UnitSystem};
-use super::read::{Fault, Notes, Table};
+use super::notes::{Fault, Notes};
+use super::read::Table;
 use super::schema_zone::Surroundings;
 use super::{sanity, schema_site, schema_zone};
 

@@ -9,7 +9,8 @@ use super::model::{
     Cover, CoverMaterial, CoverRemoval, Ground, Seeding, SoilState, Species, SpeciesShare,
     TopDressing,
 };
-use super::read::{Data, Fault, Notes, Span, Table, Value, cut};
+use super::notes::{Fault, Notes, Span, cut};
+use super::read::{Data, Table, Value};
 use super::values::{bounded_share, word_of};
 use super::words::{DRESSINGS, SPECIES};
 use crate::units::{Depth, parse_share};

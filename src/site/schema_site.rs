@@ -8,7 +8,8 @@ use super::model::{
     DateParity, ExceptionEffect, NightRule, Place, QuietDays, QuietWindow, RuleException, Supply,
     WaterCost, WateringRules, WeatherFile,
 };
-use super::read::{Fault, Notes, Span, Table, cut, nearest};
+use super::notes::{Fault, Notes, Span, cut, nearest};
+use super::read::Table;
 use super::values::texts;
 use crate::units::{Flow, Speed, Volume};
 
@@ -184,22 +185,11 @@ fn zones_named(table: &Table, notes: &mut Notes) -> Vec<String> {
     let items = table
         .find("zones", notes)
         .and_then(|value| texts(&value, notes));
-    let Some(items) = items else {
-        return Vec::new();
-    };
-    // An empty list would silently mean every zone.
-    if items.is_empty() {
-        let fault = Fault::new(Code::Contradiction, "`zones` names no zone");
-        notes.error(
-            &table.span_of("zones"),
-            fault.help("name zones, or leave `zones` out for all of them"),
-        );
-    }
     let name = |(text, span): (&str, Span)| {
         notes.zone_references.push((text.to_owned(), span));
         text.to_owned()
     };
-    items.into_iter().map(name).collect()
+    items.into_iter().flatten().map(name).collect()
 }
 
 pub(super) fn quiet_windows(top: &Table, notes: &mut Notes) -> Option<Vec<QuietWindow>> {

@@ -1,17 +1,18 @@
 //! The values behind keys: text, numbers, quantities, words and lists.
 
 use chrono::TimeDelta;
-use toml::de::DeValue;
+use toml::de::{DeArray, DeValue};
 
 use super::diagnostic::Code;
 use super::keys::Kind;
-use super::read::{Data, Fault, Notes, Span, Table, Value, cut, nearest};
+use super::notes::{Fault, Notes, Span, cut, nearest};
+use super::read::{Data, Table, Value};
 use crate::units::{Dimension, QuantityError, parse_duration, parse_quantity, parse_share};
 
 /// The longest text for people, in characters.
 const LONGEST_TEXT: usize = 120;
 /// The longest list.
-pub(super) const LONGEST_LIST: usize = 2000;
+const LONGEST_LIST: usize = 2000;
 
 impl<'a> Value<'a> {
     /// The text of a string; `None` for anything else.
@@ -128,9 +129,20 @@ fn per_cent(share: f64) -> String {
 }
 
 fn bad_quantity(value: &Value, error: &QuantityError) -> Fault {
-    Fault::new(Code::BadQuantity, format!("`{}`: {error}", value.key.name)).help(format!(
-        "write for example `{} = {}`",
-        value.key.name, value.key.example
+    let name = value.key.name;
+    if let QuantityError::MissingUnit { number, dimension } = error {
+        let (unit, accepted) = (dimension.si_unit(), dimension.accepted_units());
+        return Fault::new(
+            Code::BadQuantity,
+            format!("`{name}` of {number} has no unit"),
+        )
+        .help(format!(
+            "write `{name} = \"{number} {unit}\"`; accepted are {accepted}"
+        ));
+    }
+    Fault::new(Code::BadQuantity, format!("`{name}`: {error}")).help(format!(
+        "write for example `{name} = {}`",
+        value.key.example
     ))
 }
 
@@ -141,13 +153,7 @@ fn quantity_text<'a>(value: &Value<'a>, dimension: Dimension) -> Result<&'a str,
             number: cut(number),
             dimension,
         };
-        let fault = Fault::new(Code::BadQuantity, format!("`{}`: {error}", value.key.name));
-        let unit = dimension.si_unit();
-        return Err(fault.help(format!(
-            "write `{} = \"{} {unit}\"`",
-            value.key.name,
-            cut(number)
-        )));
+        return Err(bad_quantity(value, &error));
     }
     value
         .as_text()
@@ -207,6 +213,26 @@ fn word(value: &Value) -> Result<&'static str, Fault> {
     word_of(written, list.iter().copied())
 }
 
+/// The entries of a list of sensible length.
+pub(super) fn list<'a>(value: &Value<'a>, wanted: &str) -> Result<&'a DeArray<'a>, Fault> {
+    let Data::Written(DeValue::Array(items)) = value.data else {
+        return Err(value.wrong_type(wanted));
+    };
+    let (name, length) = (value.key.name, items.len());
+    match length {
+        // An empty list would silently mean the opposite: all of them.
+        0 => Err(
+            Fault::new(Code::Contradiction, format!("`{name}` is an empty list"))
+                .help("name at least one, or leave the key out"),
+        ),
+        1..=LONGEST_LIST => Ok(items),
+        _ => Err(
+            Fault::new(Code::TooMany, format!("`{name}` has {length} entries"))
+                .help(format!("at most {LONGEST_LIST} are read")),
+        ),
+    }
+}
+
 /// One text of a list and its place.
 pub(super) type Item<'a> = (&'a str, Span);
 
@@ -215,19 +241,7 @@ pub(super) fn texts<'a>(value: &Value<'a>, notes: &mut Notes) -> Option<Vec<Item
     if let Some(text) = value.as_text() {
         return Some(vec![(text, value.span.clone())]);
     }
-    let Data::Written(DeValue::Array(items)) = value.data else {
-        notes.error(&value.span, value.wrong_type("a list of texts"));
-        return None;
-    };
-    if items.len() > LONGEST_LIST {
-        let what = format!(
-            "`{}` has {} entries, at most {LONGEST_LIST} are read",
-            value.key.name,
-            items.len()
-        );
-        notes.error(&value.span, Fault::new(Code::TooMany, what));
-        return None;
-    }
+    let items = notes.take(&value.span, list(value, "a list of texts"))?;
     let mut all = Some(Vec::with_capacity(items.len()));
     for item in items.iter() {
         match item.get_ref().as_str() {

@@ -7,8 +7,11 @@
 
 mod calendar;
 mod catch_cans_command;
+mod check_command;
 mod command;
+mod docs_site_file;
 mod json_schema;
 mod sample;
+mod site_file;
 mod soil_command;
 mod timetable_outputs;

@@ -1,0 +1,145 @@
+//! What was found while reading a site file, each with its place.
+
+use std::ops::Range;
+
+use super::diagnostic::{Code, Diagnostic, Severity};
+use super::model::DefaultUsed;
+use super::source::SourceText;
+
+/// A byte range of the file.
+pub(super) type Span = Range<usize>;
+
+/// What is wrong with one value, before its place is added.
+pub(super) struct Fault {
+    pub(super) code: Code,
+    pub(super) message: String,
+    pub(super) help: Option<String>,
+}
+
+impl Fault {
+    pub(super) fn new(code: Code, message: impl Into<String>) -> Self {
+        Self {
+            code,
+            message: message.into(),
+            help: None,
+        }
+    }
+
+    pub(super) fn help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+}
+
+/// At most this many diagnostics are kept; a file of rubbish has no more to
+/// tell.
+const MOST_DIAGNOSTICS: usize = 500;
+
+/// Everything found so far.
+pub(super) struct Notes<'a> {
+    source: SourceText<'a>,
+    file: &'a str,
+    /// With the byte at which each begins, to sort by place.
+    items: Vec<(usize, Diagnostic)>,
+    errors: bool,
+    /// The defaults that stood in.
+    pub(super) defaults: Vec<DefaultUsed>,
+    /// Zones named outside of `[[zone]]`: judged when all zones are read.
+    pub(super) zone_references: Vec<(String, Span)>,
+}
+
+impl<'a> Notes<'a> {
+    pub(super) fn new(text: &'a str, file: &'a str) -> Self {
+        Self {
+            source: SourceText::new(text),
+            file,
+            items: Vec::new(),
+            errors: false,
+            defaults: Vec::new(),
+            zone_references: Vec::new(),
+        }
+    }
+
+    pub(super) fn error(&mut self, span: &Span, fault: Fault) {
+        self.add(Severity::Error, span, fault);
+    }
+
+    pub(super) fn warning(&mut self, span: &Span, fault: Fault) {
+        self.add(Severity::Warning, span, fault);
+    }
+
+    /// The value, or the fault noted.
+    pub(super) fn take<T>(&mut self, span: &Span, result: Result<T, Fault>) -> Option<T> {
+        result.map_err(|fault| self.error(span, fault)).ok()
+    }
+
+    fn add(&mut self, severity: Severity, span: &Span, fault: Fault) {
+        self.errors |= severity == Severity::Error;
+        if self.items.len() >= MOST_DIAGNOSTICS {
+            return;
+        }
+        let at = self.source.position(span);
+        let diagnostic = Diagnostic {
+            severity,
+            code: fault.code,
+            file: self.file.to_owned(),
+            line: at.line,
+            column: at.column,
+            length: at.length,
+            text: at.text,
+            message: fault.message,
+            help: fault.help,
+        };
+        // A value in [all-zones] is read once for each zone.
+        let known = self
+            .items
+            .iter()
+            .any(|(start, item)| *start == span.start && *item == diagnostic);
+        if !known {
+            self.items.push((span.start, diagnostic));
+        }
+    }
+
+    /// The diagnostics in the order of the file.
+    pub(super) fn into_items(self) -> Vec<Diagnostic> {
+        let mut items = self.items;
+        items.sort_by_key(|(start, item)| (*start, item.severity, item.code));
+        items.into_iter().map(|(_, item)| item).collect()
+    }
+
+    /// Whether no plan can be made, even if the error was one too many to keep.
+    pub(super) fn has_errors(&self) -> bool {
+        self.errors
+    }
+}
+
+/// How alike two words must be for "did you mean" (Jaro–Winkler).
+const ALIKE: f64 = 0.84;
+
+/// The word of the list that was probably meant.
+pub(super) fn nearest<'w>(word: &str, list: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
+    // Longer words are not misspelt names; comparing them costs their square.
+    if word.len() > 100 {
+        return None;
+    }
+    let word = word.to_lowercase();
+    list.into_iter()
+        .map(|known| (strsim::jaro_winkler(&word, &known.to_lowercase()), known))
+        .filter(|(likeness, _)| *likeness >= ALIKE)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, known)| known)
+}
+
+/// A text of the file, short enough to repeat.
+pub(super) fn cut(text: &str) -> String {
+    const MOST: usize = 60;
+    let mut short: String = text
+        .chars()
+        .take(MOST)
+        .map(|c| if c.is_control() { '·' } else { c })
+        .collect();
+    if text.chars().nth(MOST).is_some() {
+        short.push('…');
+    }
+    short
+}

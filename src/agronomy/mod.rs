@@ -4,6 +4,7 @@
 pub mod atmosphere;
 pub mod cover;
 pub mod crop_coefficient;
+pub mod daily;
 pub mod evaporation;
 pub mod germination;
 pub mod infiltration;

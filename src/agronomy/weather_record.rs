@@ -24,6 +24,53 @@ pub enum Provenance {
     Estimated,
 }
 
+/// A point on Earth, as far as sun and air need it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct GeoPosition {
+    /// Latitude [°], −90 to 90, north positive.
+    pub latitude_deg: f64,
+    /// Longitude [°], −180 to 180, east positive.
+    pub longitude_deg: f64,
+    /// Elevation above sea level [m].
+    pub elevation_m: f64,
+}
+
+/// The variables of an hour of weather that can be missing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WeatherVariable {
+    /// Air temperature.
+    AirTemperature,
+    /// Relative humidity.
+    RelativeHumidity,
+    /// Wind speed.
+    Wind,
+    /// Solar radiation.
+    Solar,
+    /// Sunshine.
+    Sunshine,
+    /// Rain.
+    Rain,
+    /// Atmospheric pressure.
+    Pressure,
+}
+
+impl WeatherVariable {
+    /// What people call it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::AirTemperature => "air temperature",
+            Self::RelativeHumidity => "relative humidity",
+            Self::Wind => "wind speed",
+            Self::Solar => "solar radiation",
+            Self::Sunshine => "sunshine",
+            Self::Rain => "rain",
+            Self::Pressure => "pressure",
+        }
+    }
+}
+
 /// One value and where it came from.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Reading {

@@ -1,0 +1,285 @@
+//! Hourly weather from a CSV file.
+//!
+//! A header names the columns, in any order: `time` and `air_temp_c` must be
+//! there; `rel_humidity_pct`, `wind_speed_m_s`, `solar_w_m2`, `precip_mm`,
+//! `pressure_kpa` and `sunshine_h` may be. `time` marks the END of the hour, in
+//! RFC 3339, or as a local time where a time zone is given. An empty field,
+//! `NaN`, `NA` or `null` is a missing value. Lines that begin with `#` are
+//! comments.
+//!
+//! Every problem is collected, so that a file can be mended in one go; a file
+//! with problems gives no hours. What is readable but doubtful is a finding.
+
+mod columns;
+mod local;
+mod problem;
+
+use std::io::Read;
+use std::path::Path;
+
+use chrono::{DateTime, FixedOffset, NaiveDateTime, TimeDelta, Utc};
+use chrono_tz::Tz;
+
+use super::finding::Finding;
+use super::offsets::UtcOffsets;
+use super::stamp::{self, Stamp};
+use crate::agronomy::weather_record::{Provenance, RawHour, Reading};
+use columns::{Column, Columns};
+use problem::Problems;
+pub use problem::{CsvProblem, ProblemKind, WeatherCsvError};
+
+/// The largest file that is read [bytes]: over 20 years of hours.
+pub const LARGEST_FILE_BYTES: u64 = 16 * 1024 * 1024;
+
+const HOUR: TimeDelta = TimeDelta::hours(1);
+
+/// What the file itself does not tell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CsvOptions {
+    /// The time zone of stamps without an offset.
+    pub time_zone: Option<Tz>,
+    /// Height at which the wind was measured [m].
+    pub wind_height_m: f64,
+    /// Where the values came from.
+    pub provenance: Provenance,
+}
+
+impl Default for CsvOptions {
+    /// Stamps with offsets, wind at 10 m (airports, forecasts), measured.
+    fn default() -> Self {
+        Self {
+            time_zone: None,
+            wind_height_m: 10.0,
+            provenance: Provenance::Measured,
+        }
+    }
+}
+
+/// What a file holds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WeatherFileContents {
+    /// The hours, in the order of the file.
+    pub hours: Vec<RawHour>,
+    /// What is doubtful about the file; see `quality` for the values.
+    pub findings: Vec<Finding>,
+    /// The offset from UTC in which the file was written.
+    pub offsets: UtcOffsets,
+}
+
+/// Reads a weather file.
+///
+/// # Errors
+/// [`WeatherCsvError`]: the file cannot be read, is too large, or has problems.
+pub fn read_file(
+    path: &Path,
+    options: &CsvOptions,
+) -> Result<WeatherFileContents, WeatherCsvError> {
+    let name = path.display().to_string();
+    let unreadable = |source| WeatherCsvError::Unreadable {
+        file: name.clone(),
+        source,
+    };
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the adapter that reads weather files"
+    )]
+    let file = std::fs::File::open(path).map_err(unreadable)?;
+    let mut bytes = Vec::new();
+    file.take(LARGEST_FILE_BYTES + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
+    if bytes.len() as u64 > LARGEST_FILE_BYTES {
+        return Err(WeatherCsvError::TooLarge { file: name });
+    }
+    parse(&bytes, options).map_err(|error| error.in_file(&name))
+}
+
+/// Reads the text of a weather file.
+///
+/// ```
+/// use soakmist::weather::csv::{CsvOptions, parse};
+///
+/// let text = b"time,air_temp_c\n2023-06-01T13:00:00+02:00,24.5\n";
+/// let weather = parse(text, &CsvOptions::default())?;
+/// // The stamp marks the end of the hour.
+/// assert_eq!(weather.hours[0].start.to_rfc3339(), "2023-06-01T10:00:00+00:00");
+/// # Ok::<(), soakmist::weather::csv::WeatherCsvError>(())
+/// ```
+///
+/// # Errors
+/// [`WeatherCsvError::Problems`] with everything that cannot be read.
+pub fn parse(bytes: &[u8], options: &CsvOptions) -> Result<WeatherFileContents, WeatherCsvError> {
+    let bytes = bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes);
+    let mut reader = ::csv::ReaderBuilder::new()
+        .flexible(true)
+        .comment(Some(b'#'))
+        .from_reader(bytes);
+    let mut problems = Problems::default();
+    let (columns, findings) = match reader.byte_headers() {
+        Ok(header) => columns::read_header(header, &mut problems),
+        Err(_) => (None, Vec::new()),
+    };
+    let Some(columns) = columns else {
+        return Err(problems.into_error());
+    };
+    let mut file = FileReader {
+        columns,
+        options,
+        problems,
+        hours: Vec::with_capacity(bytes.len() / 40),
+        stamps: Vec::with_capacity(bytes.len() / 40),
+        local: Vec::new(),
+        findings,
+    };
+    let mut record = ::csv::ByteRecord::new();
+    while matches!(reader.read_byte_record(&mut record), Ok(true)) {
+        file.row(&record);
+    }
+    file.finish()
+}
+
+/// A stamp without an offset: which hour, in which line, and what it says.
+struct LocalStamp {
+    hour: usize,
+    line: u64,
+    local: NaiveDateTime,
+}
+
+struct FileReader<'a> {
+    columns: Columns,
+    options: &'a CsvOptions,
+    problems: Problems,
+    hours: Vec<RawHour>,
+    /// End of each hour, and the offset it was written with.
+    stamps: Vec<(DateTime<Utc>, FixedOffset)>,
+    local: Vec<LocalStamp>,
+    findings: Vec<Finding>,
+}
+
+impl FileReader<'_> {
+    fn row(&mut self, record: &::csv::ByteRecord) {
+        let line = record.position().map_or(0, ::csv::Position::line);
+        if record.len() != self.columns.len() {
+            let kind = ProblemKind::FieldCount {
+                found: record.len(),
+                expected: self.columns.len(),
+            };
+            return self.problems.add(line, "", kind);
+        }
+        let field = record.get(self.columns.time()).unwrap_or_default();
+        let (end, offset) = match stamp::parse(field.trim_ascii()) {
+            Some(Stamp::Instant(end, offset)) => (end, offset),
+            Some(Stamp::Local(local)) => {
+                self.local.push(LocalStamp {
+                    hour: self.hours.len(),
+                    line,
+                    local,
+                });
+                (
+                    local.and_utc(),
+                    FixedOffset::east_opt(0).expect("zero is an offset"),
+                )
+            }
+            None => {
+                return self
+                    .problems
+                    .add_text(line, "time", field, ProblemKind::Time);
+            }
+        };
+        let Some(start) = end.checked_sub_signed(HOUR) else {
+            return self
+                .problems
+                .add_text(line, "time", field, ProblemKind::Time);
+        };
+        let Self {
+            columns,
+            options,
+            problems,
+            ..
+        } = self;
+        let mut value = |column| {
+            let field = record.get(columns.place(column)?)?;
+            let value = number(field, || {
+                problems.add_text(line, column.name(), field, ProblemKind::Number)
+            })?;
+            Some(Reading {
+                value,
+                provenance: options.provenance,
+            })
+        };
+        let hour = RawHour {
+            start,
+            air_temperature_c: value(Column::AirTemperature),
+            relative_humidity_pct: value(Column::RelativeHumidity),
+            wind_m_per_s: value(Column::Wind),
+            wind_height_m: options.wind_height_m,
+            solar_w_per_m2: value(Column::Solar),
+            sunshine_h: value(Column::Sunshine),
+            rain_mm: value(Column::Rain),
+            rain_probability: None,
+            pressure_kpa: value(Column::Pressure),
+        };
+        self.hours.push(hour);
+        self.stamps.push((end, offset));
+    }
+
+    fn finish(mut self) -> Result<WeatherFileContents, WeatherCsvError> {
+        self.place_local_stamps();
+        if self.hours.is_empty() && self.problems.is_empty() {
+            self.problems.add(0, "", ProblemKind::NoRows);
+        }
+        if !self.problems.is_empty() {
+            return Err(self.problems.into_error());
+        }
+        Ok(WeatherFileContents {
+            hours: self.hours,
+            findings: self.findings,
+            offsets: UtcOffsets::from_stamps(self.stamps),
+        })
+    }
+
+    fn place_local_stamps(&mut self) {
+        let Some(first) = self.local.first() else {
+            return;
+        };
+        let Some(zone) = self.options.time_zone else {
+            let text = first.local.to_string();
+            return self
+                .problems
+                .add(first.line, "time", ProblemKind::NoOffset { text });
+        };
+        for placed in local::place(&self.local, zone, &mut self.problems, &mut self.findings) {
+            self.stamps[placed.hour] = (placed.end, placed.offset);
+            self.hours[placed.hour].start = placed.end - HOUR;
+        }
+    }
+}
+
+/// A number, or `None` where the field says that there is none; `wrong` is
+/// called where it says something else.
+fn number(field: &[u8], wrong: impl FnOnce()) -> Option<f64> {
+    let field = field.trim_ascii();
+    if field.is_empty() {
+        return None;
+    }
+    match std::str::from_utf8(field)
+        .ok()
+        .and_then(|text| text.parse::<f64>().ok())
+    {
+        Some(value) if value.is_finite() => Some(value),
+        Some(value) if value.is_nan() => None,
+        None if [&b"na"[..], b"null", b"none"]
+            .iter()
+            .any(|it| field.eq_ignore_ascii_case(it)) =>
+        {
+            None
+        }
+        _ => {
+            wrong();
+            None
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

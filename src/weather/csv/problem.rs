@@ -1,0 +1,227 @@
+//! What cannot be read in a weather file: where, what, how to mend it.
+
+use std::fmt;
+use std::io;
+
+use chrono_tz::Tz;
+
+/// How many problems are told one by one.
+const MOST_TOLD: usize = 20;
+/// How much of an offending text is shown [characters].
+const MOST_TEXT: usize = 40;
+
+/// What is wrong.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ProblemKind {
+    /// A column that must be there is not.
+    ColumnMissing {
+        /// A column that may be meant.
+        instead: Option<String>,
+    },
+    /// A column is there twice.
+    ColumnTwice,
+    /// The fields are not separated by commas.
+    Separator,
+    /// A row has more or fewer fields than the header.
+    FieldCount {
+        /// In the row.
+        found: usize,
+        /// In the header.
+        expected: usize,
+    },
+    /// A stamp cannot be read.
+    Time,
+    /// A stamp has no offset, and no time zone is given.
+    NoOffset {
+        /// The stamp.
+        text: String,
+    },
+    /// A local time that clocks skipped.
+    SkippedTime {
+        /// The stamp.
+        text: String,
+        /// The zone in which it was skipped.
+        zone: Tz,
+    },
+    /// A field is not a number.
+    Number,
+    /// There is a header and nothing else, or not even that.
+    NoRows,
+}
+
+/// One problem.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CsvProblem {
+    /// Line in the file, from 1; 0 where it is not about a line.
+    pub line: u64,
+    /// Column name; empty where it is not about a column.
+    pub column: &'static str,
+    /// The offending text, cut and with control characters escaped.
+    pub text: String,
+    /// What is wrong.
+    pub kind: ProblemKind,
+}
+
+impl fmt::Display for CsvProblem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.line > 0 {
+            write!(f, "line {}: ", self.line)?;
+        }
+        let (column, text) = (self.column, &self.text);
+        match &self.kind {
+            ProblemKind::ColumnMissing { instead: None } => {
+                write!(f, "no column {column}; add it to the header")
+            }
+            ProblemKind::ColumnMissing {
+                instead: Some(name),
+            } => {
+                write!(f, "no column {column}; is \"{name}\" meant for it?")
+            }
+            ProblemKind::ColumnTwice => write!(f, "column {column} is there twice; leave one out"),
+            ProblemKind::Separator => {
+                write!(
+                    f,
+                    "fields are not separated by commas; write it with \",\" and \".\""
+                )
+            }
+            ProblemKind::FieldCount { found, expected } => write!(
+                f,
+                "{found} fields, but the header has {expected}; \
+                 leave a missing value empty, with its comma",
+            ),
+            ProblemKind::Time => write!(
+                f,
+                "{column} \"{text}\" is not a time; write the end of the hour like \
+                 2023-06-01T13:00:00-05:00",
+            ),
+            ProblemKind::NoOffset { text } => write!(
+                f,
+                "{column} \"{text}\" has no offset from UTC; write it like {}-05:00, or give \
+                 the time zone",
+                text.replace(' ', "T"),
+            ),
+            ProblemKind::SkippedTime { text, zone } => write!(
+                f,
+                "{column} \"{text}\" does not exist in {zone}, where clocks went forward; give \
+                 stamps an offset, or a zone without daylight saving",
+            ),
+            ProblemKind::Number => {
+                write!(
+                    f,
+                    "{column} \"{text}\" is not a number; leave the field empty if missing"
+                )
+            }
+            ProblemKind::NoRows => f.write_str("there is no row of weather"),
+        }
+    }
+}
+
+/// Why a weather file gave nothing.
+#[derive(Debug, thiserror::Error)]
+pub enum WeatherCsvError {
+    /// The file cannot be read.
+    #[error("cannot read {file}: {source}")]
+    Unreadable {
+        /// The file.
+        file: String,
+        /// Why.
+        source: io::Error,
+    },
+    /// The file is too large to be hourly weather.
+    #[error("{file} is larger than 16 MiB; give fewer years")]
+    TooLarge {
+        /// The file.
+        file: String,
+    },
+    /// Its contents cannot be read.
+    #[error("{}", told(file, problems, *more))]
+    Problems {
+        /// The file; empty for text that is not from a file.
+        file: String,
+        /// The first problems.
+        problems: Vec<CsvProblem>,
+        /// How many there are beyond those.
+        more: usize,
+    },
+}
+
+impl WeatherCsvError {
+    /// The same error with the name of the file it is in.
+    #[must_use]
+    pub fn in_file(self, name: &str) -> Self {
+        match self {
+            Self::Problems { problems, more, .. } => Self::Problems {
+                file: name.to_owned(),
+                problems,
+                more,
+            },
+            other => other,
+        }
+    }
+}
+
+fn told(file: &str, problems: &[CsvProblem], more: usize) -> String {
+    let name = if file.is_empty() { "weather" } else { file };
+    let mut text = format!("cannot use {name}:");
+    for problem in problems {
+        text.push_str("\n  ");
+        text.push_str(&problem.to_string());
+    }
+    if more > 0 {
+        text.push_str(&format!("\n  and {more} more"));
+    }
+    text
+}
+
+/// Collects problems, the first of them in full.
+#[derive(Debug, Default)]
+pub(super) struct Problems {
+    told: Vec<CsvProblem>,
+    more: usize,
+}
+
+impl Problems {
+    pub(super) fn is_empty(&self) -> bool {
+        self.told.is_empty()
+    }
+
+    pub(super) fn add(&mut self, line: u64, column: &'static str, kind: ProblemKind) {
+        self.add_text(line, column, b"", kind);
+    }
+
+    pub(super) fn add_text(
+        &mut self,
+        line: u64,
+        column: &'static str,
+        text: &[u8],
+        kind: ProblemKind,
+    ) {
+        if self.told.len() == MOST_TOLD {
+            self.more += 1;
+            return;
+        }
+        let shown = String::from_utf8_lossy(&text[..text.len().min(4 * MOST_TEXT)]);
+        let text = shown
+            .chars()
+            .take(MOST_TEXT)
+            .flat_map(char::escape_debug)
+            .collect();
+        self.told.push(CsvProblem {
+            line,
+            column,
+            text,
+            kind,
+        });
+    }
+
+    pub(super) fn into_error(mut self) -> WeatherCsvError {
+        if self.told.is_empty() {
+            self.add(0, "", ProblemKind::NoRows);
+        }
+        WeatherCsvError::Problems {
+            file: String::new(),
+            problems: self.told,
+            more: self.more,
+        }
+    }
+}

@@ -1,1 +1,14 @@
-//! (to be written)
+//! The water balance of one zone: one managed layer that is thin while seed
+//! germinates and follows the roots down afterwards.
+//!
+//! - [`ground`]: what the soil of a zone holds, lets in and gives back;
+//! - [`growth`]: stage, layer depth and crop coefficient through the season;
+//! - [`demand`]: hourly demand at the zone from weather, shade, cover, growth;
+//! - [`stores`]: the water itself, stepped in time with mass conserved.
+
+pub mod demand;
+pub mod ground;
+pub mod growth;
+pub mod record;
+pub mod spin_up;
+pub mod stores;

@@ -11,6 +11,7 @@ mod check;
 mod et0;
 mod failure;
 mod output;
+mod planning;
 mod soil;
 mod sun;
 mod timetable;

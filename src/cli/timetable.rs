@@ -7,7 +7,8 @@ use anstream::ColorChoice;
 use chrono::NaiveDate;
 use clap::ValueEnum;
 
-use super::Failure;
+use super::{Failure, planning};
+use crate::plan::make_timetable;
 use crate::plan::timetable::Timetable;
 use crate::report::{self, Detail, View, WeatherSource};
 use crate::site::Site;
@@ -90,18 +91,13 @@ pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
 
 /// Loads site and weather and plans.
 fn plan(arguments: &TimetableArguments) -> Result<(Site, Timetable, WeatherSource), Failure> {
-    let TimetableArguments {
-        site,
-        weather,
-        wind_height,
-        from,
-        days,
-        ..
-    } = arguments;
-    Err(Failure::Input(format!(
-        "planning is not joined to the command line yet \
-         ({site:?}, {weather:?}, {wind_height:?}, {from:?}, {days})"
-    )))
+    let site = planning::load_site(&arguments.site)?;
+    let (weather, height_m) = (arguments.weather.as_deref(), arguments.wind_height);
+    let weather = planning::load_weather(&site, &arguments.site, weather, height_m)?;
+    let (from, to) = planning::span(&site, arguments.from, arguments.days);
+    let timetable = make_timetable(&site, &weather.hours, from, to)
+        .map_err(|error| Failure::Input(error.to_string()))?;
+    Ok((site, timetable, weather.source))
 }
 
 fn render(arguments: &TimetableArguments, view: &View<'_>) -> String {

@@ -1,3 +1,247 @@
 //! From needs to a timetable, under every constraint of the site at once.
+//!
+//! [`make_timetable`] is a pure function: the same site, weather and span
+//! give the same timetable. The order of work: [`window`] says when each
+//! zone may be watered, [`course`] carries each zone's balance forward and
+//! finds its next need, [`schedule`] places the needs in the calendar of the
+//! supply ([`bookings`]), [`shortfall`] and [`mend`] tell what was not met.
 
+pub mod bookings;
+pub mod course;
+pub mod mend;
+pub mod milestones;
+pub mod pre_soak;
+pub mod schedule;
+pub mod shortfall;
+pub mod soaker;
 pub mod timetable;
+pub mod water;
+pub mod waterer;
+pub mod window;
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::agronomy::soil_hydraulics::SoilError;
+use crate::agronomy::weather_record::WeatherHour;
+use crate::site::Site;
+use schedule::{Prepared, Schedule};
+use timetable::{PlanNote, Timetable, ZonePlan};
+
+/// Days before a seeding at which a plan must begin to soak in time.
+const SOAK_LEAD_DAYS: i64 = 4;
+
+/// Why no timetable can be made.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PlanError {
+    /// The span is empty.
+    #[error("the plan would end at {to}, before it begins at {from}: ask for at least one day")]
+    EmptySpan {
+        /// Asked begin.
+        from: DateTime<Utc>,
+        /// Asked end.
+        to: DateTime<Utc>,
+    },
+    /// The weather does not reach over the span.
+    #[error(
+        "the weather runs from {first} to {last}, the plan from {from} to {to}: \
+         choose other days or a weather file that covers them"
+    )]
+    WeatherTooShort {
+        /// Start of the weather.
+        first: DateTime<Utc>,
+        /// End of the weather.
+        last: DateTime<Utc>,
+        /// Asked begin.
+        from: DateTime<Utc>,
+        /// Asked end.
+        to: DateTime<Utc>,
+    },
+    /// There is no weather at all.
+    #[error("the weather has no hours: a plan needs at least temperatures")]
+    NoWeather,
+    /// The hours of the weather do not follow each other.
+    #[error(
+        "the weather has a gap after {after}: fill it or leave it to the completion of records"
+    )]
+    WeatherGap {
+        /// Start of the hour before the gap.
+        after: DateTime<Utc>,
+    },
+    /// A soil cannot be resolved.
+    #[error("zone {zone}: {source}")]
+    Soil {
+        /// The zone.
+        zone: String,
+        /// What is wrong.
+        source: SoilError,
+    },
+}
+
+/// The span of a plan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Span {
+    /// Where the balance begins: `from`, or earlier when a seeding lies
+    /// before it and the weather reaches back.
+    pub begin: DateTime<Utc>,
+    /// First instant of the timetable.
+    pub from: DateTime<Utc>,
+    /// End of the timetable.
+    pub to: DateTime<Utc>,
+}
+
+/// Makes the timetable of a site from `from` to `to`.
+///
+/// `weather` holds complete hours without a gap; those before `from` give
+/// the state of the soil, and where a seeding lies before `from` the plan
+/// takes it that it was followed until then.
+///
+/// # Errors
+/// [`PlanError`]: an empty span, weather that does not cover it, a soil that
+/// is none.
+pub fn make_timetable(
+    site: &Site,
+    weather: &[WeatherHour],
+    from: DateTime<Utc>,
+    to: DateTime<Utc>,
+) -> Result<Timetable, PlanError> {
+    let span = span(site, weather, from, to)?;
+    let prepared = Prepared::of(site, weather, &span)?;
+    let schedule = prepared.schedule();
+    let mut shortfalls = shortfall::shortfalls(&schedule);
+    mend::add_mends(&mut shortfalls, &schedule, site, weather, &span)?;
+    let notes = notes(&schedule, &span);
+    let time_zone = site.place.time_zone;
+    let zones = schedule
+        .zones
+        .into_iter()
+        .map(|zone| {
+            let pre_soak = zone.soak_summary();
+            let waterer = zone.waterer;
+            ZonePlan {
+                name: waterer.bed.zone.name.clone(),
+                emergence: waterer.bed.season.emergence.clone(),
+                stages: stages(&waterer.course.hours),
+                milestones: milestones::milestones(waterer.bed, &prepared.days.mean_c, time_zone),
+                pre_soak,
+                dry_daylight_hours: water::hours(
+                    waterer
+                        .course
+                        .dry
+                        .iter()
+                        .filter(|spell| spell.seed_stage)
+                        .map(|spell| spell.daylight_s)
+                        .sum(),
+                ),
+                seed_daylight_hours: water::hours(waterer.course.seed_daylight_s),
+                hours: waterer.course.hours,
+            }
+        })
+        .collect();
+    Ok(Timetable {
+        from,
+        to,
+        zones,
+        runs: schedule.runs,
+        shortfalls,
+        notes,
+    })
+}
+
+fn span(
+    site: &Site,
+    weather: &[WeatherHour],
+    from: DateTime<Utc>,
+    to: DateTime<Utc>,
+) -> Result<Span, PlanError> {
+    if to <= from {
+        return Err(PlanError::EmptySpan { from, to });
+    }
+    let (Some(first), Some(last)) = (weather.first(), weather.last()) else {
+        return Err(PlanError::NoWeather);
+    };
+    let hour = TimeDelta::hours(1);
+    if let Some(pair) = weather
+        .windows(2)
+        .find(|pair| pair[1].start != pair[0].start + hour)
+    {
+        return Err(PlanError::WeatherGap {
+            after: pair[0].start,
+        });
+    }
+    let (first, last) = (first.start, last.start + hour);
+    if first > from || last < to {
+        return Err(PlanError::WeatherTooShort {
+            first,
+            last,
+            from,
+            to,
+        });
+    }
+    let lead = TimeDelta::days(SOAK_LEAD_DAYS);
+    let begin = site
+        .zones
+        .iter()
+        .map(|zone| zone.seeding.at - lead)
+        .filter(|&begin| begin < from)
+        .min()
+        .map_or(from, |begin| begin.max(first));
+    Ok(Span { begin, from, to })
+}
+
+/// Instants at which a stage begins, from the hourly record.
+fn stages(hours: &[timetable::BalanceHour]) -> Vec<(DateTime<Utc>, timetable::Stage)> {
+    let mut stages: Vec<(DateTime<Utc>, timetable::Stage)> = Vec::new();
+    for hour in hours {
+        if stages.last().is_none_or(|&(_, stage)| stage != hour.stage) {
+            stages.push((hour.start, hour.stage));
+        }
+    }
+    stages
+}
+
+fn notes(schedule: &Schedule, span: &Span) -> Vec<PlanNote> {
+    let mut notes = Vec::new();
+    let mut note = |zone: Option<usize>, text: String| notes.push(PlanNote { zone, text });
+    for (index, zone) in schedule.zones.iter().enumerate() {
+        let waterer = &zone.waterer;
+        let season = &waterer.bed.season;
+        if waterer.bed.zone.pre_soak.wanted
+            && zone.soak.is_none()
+            && season.soak_deadline <= span.begin
+        {
+            note(
+                Some(index),
+                "the weather begins too late to plan the pre-soak; the plan takes it that the \
+                 ground was as wet as the site file says"
+                    .into(),
+            );
+        } else if season.sown < span.from {
+            note(
+                Some(index),
+                "sown before the timetable begins; the plan takes it that it was followed until then".into(),
+            );
+        }
+        if season.sown >= span.to {
+            note(Some(index), "sown after the timetable ends".into());
+        }
+        if waterer.watering.shortest_ponds() {
+            note(
+                Some(index),
+                "even the shortest run ponds for a while where the sprinklers give most: the soil \
+                 takes in less than they bring"
+                    .into(),
+            );
+        }
+        if waterer.bed.zone.seeding.soil_state == crate::site::SoilState::FromWeather
+            && zone.weather_hours_used == 0
+        {
+            note(
+                Some(index),
+                "no weather before the plan to compute the soil from: half of its available water \
+                 is taken to be there"
+                    .into(),
+            );
+        }
+    }
+    notes
+}

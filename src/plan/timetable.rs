@@ -4,7 +4,7 @@
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::Serialize;
 
-use crate::site::Species;
+pub use crate::balance::record::{BalanceHour, Emergence, SpeciesEmergence, Stage};
 use crate::units::{Depth, Volume};
 
 /// A planned span of watering for a site.
@@ -53,48 +53,6 @@ pub struct ZonePlan {
     pub dry_daylight_hours: f64,
     /// Daylight hours of the seed stages in the plan.
     pub seed_daylight_hours: f64,
-}
-
-/// When the grass comes up.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Emergence {
-    /// First day on which the quickest species may show.
-    pub first: NaiveDate,
-    /// Day by which the slowest species should be up.
-    pub last: NaiveDate,
-    /// The same per species of the mix.
-    pub by_species: Vec<SpeciesEmergence>,
-    /// Whether a person recorded it (then both days are that day).
-    pub recorded: bool,
-}
-
-/// Expected emergence of one species.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct SpeciesEmergence {
-    /// The species.
-    pub species: Species,
-    /// First day.
-    pub first: NaiveDate,
-    /// Last day.
-    pub last: NaiveDate,
-}
-
-/// Stage of a seeding. Only a label on the way: one rule waters them all.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Stage {
-    /// The deep soak before seeding.
-    PreSoak,
-    /// Between the soak and the seed: the ground rests and is worked.
-    Rest,
-    /// From seeding until the first species may show.
-    Germination,
-    /// Until the slowest species is up.
-    Emergence,
-    /// While the roots go down.
-    Establishment,
-    /// Roots at their target depth.
-    Maintenance,
 }
 
 /// A date that matters to the person on site.
@@ -212,6 +170,9 @@ pub enum Trigger {
     /// Watered early, because a constraint would keep the valve shut when
     /// the need comes.
     AheadOfConstraint,
+    /// Watered in the morning of the day on which the need comes: less is
+    /// lost to wind and sun, and the leaves are dry by night.
+    EarlyMorning,
 }
 
 /// A shift away from the moment of need.
@@ -293,42 +254,4 @@ pub enum ShortfallKind {
     RootZoneDry,
     /// The deep soak could not be given in full.
     PreSoakIncomplete,
-}
-
-/// One hour of a zone's balance. Depths in mm; flows are sums over the hour,
-/// states are at its end. Net of the driest quarter.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct BalanceHour {
-    /// Start of the hour.
-    pub start: DateTime<Utc>,
-    /// Reference evapotranspiration at the zone (shade and cover included).
-    pub et0_mm: f64,
-    /// Evaporation from the surface layer.
-    pub evaporation_mm: f64,
-    /// Transpiration.
-    pub transpiration_mm: f64,
-    /// Rain as it fell.
-    pub rain_mm: f64,
-    /// Irrigation that reached the layer.
-    pub irrigation_mm: f64,
-    /// Rise from moist soil beneath into the seed layer.
-    pub restored_mm: f64,
-    /// Drainage below the managed layer's store.
-    pub drainage_mm: f64,
-    /// Runoff of rain.
-    pub runoff_mm: f64,
-    /// Depletion of the managed layer.
-    pub depletion_mm: f64,
-    /// Highest depletion within the hour.
-    pub worst_depletion_mm: f64,
-    /// Allowed depletion.
-    pub allowed_mm: f64,
-    /// Total available water of the managed layer.
-    pub total_available_mm: f64,
-    /// Depth of the managed layer.
-    pub layer_mm: f64,
-    /// Whether the sun is up.
-    pub daylight: bool,
-    /// Stage at the start of the hour.
-    pub stage: Stage,
 }

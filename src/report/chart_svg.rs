@@ -12,8 +12,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::chart_panel;
 use super::columns::printable;
 use super::format::depth;
-use super::local_time::start_of_day;
 use super::model::View;
+use crate::site::local_time::start_of_day;
 use crate::units::Depth;
 
 /// Space left of the plot, for names of the axis.
@@ -201,7 +201,7 @@ fn day_labels(view: &View<'_>, scale: Scale) -> Vec<DayMark> {
             "%-d %b"
         };
         DayMark {
-            x: scale.x(start_of_day(day.date, view.site.place.time_zone)),
+            x: scale.x(start_of_day(view.site.place.time_zone, day.date)),
             label: (index % step == 0).then(|| day.date.format(form).to_string()),
         }
     });

@@ -82,6 +82,7 @@ fn parts(site: &Site, run: &Run) -> Vec<Part> {
         Trigger::PreSoak => parts.push(Part::new("deep soak", "deep soak, nothing runs off")),
         Trigger::AfterSeeding => parts.push(Part::new("first on seed", "first water on the seed")),
         Trigger::AheadOfConstraint => parts.push(ahead(site, run)),
+        Trigger::EarlyMorning => parts.push(Part::new("morning", "in the cool of the morning")),
         Trigger::Depletion => {}
     }
     if reason.trigger != Trigger::PreSoak {
@@ -227,6 +228,10 @@ pub fn reason_in_full(site: &Site, run: &Run) -> String {
         Trigger::AheadOfConstraint => {
             format!("Watered ahead of the need, with the {layer} down {down} of {allowed} allowed.")
         }
+        Trigger::EarlyMorning => format!(
+            "Watered in the morning of the day on which the need comes, with the {layer} down \
+             {down} of {allowed} allowed: less is lost to wind and sun."
+        ),
     }];
     if reason.trigger != Trigger::PreSoak {
         sentences.push(since_last(

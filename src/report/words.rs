@@ -34,6 +34,7 @@ pub(super) fn trigger(trigger: Trigger) -> &'static str {
         Trigger::AfterSeeding => "after-seeding",
         Trigger::Depletion => "depletion",
         Trigger::AheadOfConstraint => "ahead-of-constraint",
+        Trigger::EarlyMorning => "early-morning",
     }
 }
 

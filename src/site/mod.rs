@@ -7,6 +7,7 @@ mod calendar;
 mod diagnostic;
 mod keys;
 mod keys_zone;
+pub mod local_time;
 pub mod model;
 mod notes;
 mod read;

@@ -5,12 +5,16 @@
     reason = "a test may stop where its own ground is wrong"
 )]
 
+#[path = "../support/mod.rs"]
+mod support;
+
 mod calendar;
 mod catch_cans_command;
 mod check_command;
 mod command;
 mod docs_site_file;
 mod json_schema;
+mod planning;
 mod sample;
 mod site_file;
 mod soil_command;

@@ -7,7 +7,8 @@ use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Timelike, Utc, Wee
 use chrono_tz::Tz;
 use soakmist::agronomy::weather_record::{HourProvenance, Provenance, WeatherHour};
 use soakmist::plan::timetable::*;
-use soakmist::report::{WeatherSource, start_of_day};
+use soakmist::report::WeatherSource;
+use soakmist::site::local_time::start_of_day;
 use soakmist::site::*;
 use soakmist::units::{Area, Depth, Flow, Rate, Volume};
 
@@ -152,17 +153,17 @@ pub fn zone(name: &str) -> Zone {
 /// seed on the second, emergence after `days / 2`.
 pub fn plan(site: &Site, first: NaiveDate, days: u64) -> Timetable {
     let time_zone = site.place.time_zone;
-    let from = start_of_day(first, time_zone);
-    let to = start_of_day(first + Days::new(days), time_zone);
-    let seeded = start_of_day(first + Days::new(1), time_zone) + TimeDelta::hours(9);
+    let from = start_of_day(time_zone, first);
+    let to = start_of_day(time_zone, first + Days::new(days));
+    let seeded = start_of_day(time_zone, first + Days::new(1)) + TimeDelta::hours(9);
     let up = first + Days::new((days / 2).max(2));
     let stages = vec![
         (from, Stage::PreSoak),
         (from + TimeDelta::hours(12), Stage::Rest),
         (seeded, Stage::Germination),
-        (start_of_day(up, time_zone), Stage::Emergence),
+        (start_of_day(time_zone, up), Stage::Emergence),
         (
-            start_of_day(up + Days::new((days / 6).max(1)), time_zone),
+            start_of_day(time_zone, up + Days::new((days / 6).max(1))),
             Stage::Establishment,
         ),
     ];
@@ -378,7 +379,7 @@ fn adorn(run: &mut Run, number: usize) {
 }
 
 fn shortfalls(first: NaiveDate, time_zone: Tz) -> Vec<Shortfall> {
-    let day = start_of_day(first + Days::new(2), time_zone);
+    let day = start_of_day(time_zone, first + Days::new(2));
     vec![Shortfall {
         zone: 0,
         kind: ShortfallKind::SeedLayerDry,

@@ -1,3 +1,12 @@
-//! See DEVELOPERS.md.
+//! Properties that hold for any input (proptest).
+#![allow(
+    clippy::unwrap_used,
+    reason = "a test may stop where its own ground is wrong"
+)]
 
+#[path = "../support/mod.rs"]
+mod support;
+
+mod balance;
 mod site_file;
+mod timetable;

@@ -1,0 +1,153 @@
+//! From a site file and a weather file on disk to what a plan needs.
+
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+
+use super::Failure;
+use super::check::read_site_file;
+use crate::agronomy::missing_data::complete;
+use crate::agronomy::weather_record::{GeoPosition, WeatherHour};
+use crate::report::WeatherSource;
+use crate::site::local_time::{date_of, span_of_days};
+use crate::site::{Place, Site, load_bytes};
+use crate::weather::csv::{CsvOptions, WeatherCsvError, read_file};
+use crate::weather::quality;
+
+/// Without a start, a plan begins this long before the first seeding, so
+/// that it shows the deep soak [d].
+const LEAD_DAYS: i64 = 2;
+/// Remarks on the weather that are printed one by one.
+const REMARKS_SHOWN: usize = 8;
+
+/// A site whose text holds no error; its warnings go to standard error.
+///
+/// # Errors
+/// [`Failure::Io`] when the file cannot be read; [`Failure::Input`] with all
+/// diagnostics when it has errors.
+pub fn load_site(path: &Path) -> Result<Site, Failure> {
+    let bytes = read_site_file(path)?;
+    match load_bytes(&bytes, &path.display().to_string()) {
+        Ok(loaded) => {
+            for warning in &loaded.warnings {
+                anstream::eprintln!("{}", warning.render(true));
+            }
+            Ok(loaded.site)
+        }
+        Err(faults) => {
+            anstream::eprintln!("{}", faults.render(true));
+            let count = faults.items.len();
+            Err(Failure::Input(format!(
+                "{} has {count} error{}; nothing was planned",
+                path.display(),
+                if count == 1 { "" } else { "s" }
+            )))
+        }
+    }
+}
+
+/// Complete hours for a site, and where they came from.
+pub struct SiteWeather {
+    /// The hours.
+    pub hours: Vec<WeatherHour>,
+    /// For the head of a report.
+    pub source: WeatherSource,
+}
+
+/// Weather from the file asked for, or from the one that the site names.
+/// What is doubtful or estimated goes to standard error.
+///
+/// # Errors
+/// [`Failure::Input`] without any file, or for one that cannot be used;
+/// [`Failure::Io`] for one that cannot be read.
+pub fn load_weather(
+    site: &Site,
+    site_path: &Path,
+    asked: Option<&Path>,
+    wind_height_m: Option<f64>,
+) -> Result<SiteWeather, Failure> {
+    let named = site.weather_file.as_ref();
+    let path: PathBuf = match (asked, named) {
+        (Some(path), _) => path.to_owned(),
+        (None, Some(file)) => site_path.parent().unwrap_or(Path::new("")).join(&file.path),
+        (None, None) => {
+            return Err(Failure::Input(
+                "no weather: give --weather FILE.csv, or name a file under [weather] in the site file".into(),
+            ));
+        }
+    };
+    let named_height_m = named
+        .filter(|_| asked.is_none())
+        .map(|file| file.wind_height_m);
+    let options = CsvOptions {
+        time_zone: Some(site.place.time_zone),
+        wind_height_m: wind_height_m
+            .or(named_height_m)
+            .unwrap_or(CsvOptions::default().wind_height_m),
+        ..CsvOptions::default()
+    };
+    let mut contents = read_file(&path, &options).map_err(weather_failure)?;
+    let place = position(&site.place);
+    let mut remarks: Vec<String> = contents.findings.iter().map(ToString::to_string).collect();
+    remarks.extend(
+        quality::screen(&mut contents.hours, &place)
+            .iter()
+            .map(ToString::to_string),
+    );
+    let completed = complete(&contents.hours, &place)
+        .map_err(|error| Failure::Input(format!("{}: {error}", path.display())))?;
+    remarks.extend(completed.notes.iter().map(ToString::to_string));
+    tell(&path, &remarks);
+    let source = WeatherSource::new(&path.display().to_string(), &completed.hours, remarks.len());
+    Ok(SiteWeather {
+        hours: completed.hours,
+        source,
+    })
+}
+
+/// First and last instant of a plan of whole local days.
+#[must_use]
+pub fn span(site: &Site, from: Option<NaiveDate>, days: u32) -> (DateTime<Utc>, DateTime<Utc>) {
+    let time_zone = site.place.time_zone;
+    let first = from.unwrap_or_else(|| {
+        let sown = site
+            .zones
+            .iter()
+            .map(|zone| zone.seeding.at)
+            .min()
+            .unwrap_or_default();
+        date_of(time_zone, sown - TimeDelta::days(LEAD_DAYS))
+    });
+    span_of_days(time_zone, first, days)
+}
+
+/// A place as sun and air need it.
+#[must_use]
+pub fn position(place: &Place) -> GeoPosition {
+    GeoPosition {
+        latitude_deg: place.latitude_deg,
+        longitude_deg: place.longitude_deg,
+        elevation_m: place.elevation_m,
+    }
+}
+
+/// A weather file that cannot be used, by what is wrong with it.
+fn weather_failure(error: WeatherCsvError) -> Failure {
+    match error {
+        WeatherCsvError::Unreadable { .. } => Failure::Io(error.to_string()),
+        _ => Failure::Input(error.to_string()),
+    }
+}
+
+fn tell(path: &Path, remarks: &[String]) {
+    for remark in remarks.iter().take(REMARKS_SHOWN) {
+        anstream::eprintln!("{}: {remark}", path.display());
+    }
+    if remarks.len() > REMARKS_SHOWN {
+        anstream::eprintln!(
+            "{}: and {} more remarks",
+            path.display(),
+            remarks.len() - REMARKS_SHOWN
+        );
+    }
+}

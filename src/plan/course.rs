@@ -1,0 +1,353 @@
+//! One zone on its way through the plan: its stores carried forward in time,
+//! with the hourly record, the dry spells and the look ahead to its next need.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::timetable::{BalanceHour, Stage};
+use super::window::HOUR_S;
+use crate::balance::demand::HourDemand;
+use crate::balance::ground::Ground;
+use crate::balance::growth::Season;
+use crate::balance::stores::{Flows, Stores};
+use crate::site::Zone;
+
+/// Longest step of the balance [s].
+const STEP_S: i64 = 300;
+/// Starts fall on whole minutes where nothing else decides [s].
+const START_GRID_S: i64 = 60;
+/// Seed that has just been sown is still dry; its layer counts as too dry
+/// only from this long after sowing (common practice, no source).
+const GRACE_S: i64 = 3600;
+/// Depletion counts as above the allowed one from this excess [mm].
+const DRY_SLACK_MM: f64 = 1e-6;
+
+/// What does not change about a zone while a plan is made.
+#[derive(Debug, Clone)]
+pub struct Bed<'a> {
+    /// The zone.
+    pub zone: &'a Zone,
+    /// Its ground.
+    pub ground: Ground,
+    /// Its season.
+    pub season: Season,
+    /// Demand, hour by hour without a gap.
+    pub demand: Vec<HourDemand>,
+}
+
+impl Bed<'_> {
+    fn hour_index(&self, at: i64) -> usize {
+        let first = self
+            .demand
+            .first()
+            .map_or(at, |hour| hour.start.timestamp());
+        let index = usize::try_from((at - first).div_euclid(HOUR_S)).unwrap_or(0);
+        index.min(self.demand.len().saturating_sub(1))
+    }
+
+    /// The demand of the hour in which an instant lies.
+    #[must_use]
+    pub fn demand_at(&self, at: i64) -> &HourDemand {
+        &self.demand[self.hour_index(at)]
+    }
+
+    /// End of the weather [s].
+    #[must_use]
+    pub fn end(&self) -> i64 {
+        self.demand
+            .last()
+            .map_or(0, |hour| hour.start.timestamp() + HOUR_S)
+    }
+}
+
+/// A zone's water at an instant, without any record.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moment {
+    /// The instant, seconds of Unix time.
+    pub at: i64,
+    /// The water.
+    pub stores: Stores,
+}
+
+impl Moment {
+    /// Depletion of the managed layer over what is allowed there and then.
+    #[must_use]
+    pub fn allowed_mm(&self, bed: &Bed) -> f64 {
+        bed.demand_at(self.at).depletion_share * self.stores.available_mm(&bed.ground)
+    }
+
+    /// One step towards `to`, with irrigation reaching the layer at a rate.
+    /// Returns the hour's demand, the step's length in hours and the flows.
+    fn step<'b>(
+        &mut self,
+        bed: &'b Bed,
+        to: i64,
+        water_mm_per_h: f64,
+    ) -> (&'b HourDemand, f64, Flows) {
+        let sown = bed.season.sown.timestamp();
+        let mut end = (self.at.div_euclid(STEP_S) + 1) * STEP_S;
+        if !self.stores.seeded {
+            if self.at >= sown {
+                self.stores.sow(&bed.ground);
+            } else {
+                end = end.min(sown);
+            }
+        }
+        let end = end.min(to);
+        let demand = bed.demand_at(self.at);
+        self.stores.grow_to(&bed.ground, demand.layer_mm);
+        #[expect(clippy::cast_precision_loss, reason = "a step is at most 300 s")]
+        let hours = (end - self.at) as f64 / HOUR_S as f64;
+        let rain = demand.rain_mm - demand.rain_runoff_mm;
+        let flows = self
+            .stores
+            .step(&bed.ground, demand, hours, (water_mm_per_h + rain) * hours);
+        self.at = end;
+        (demand, hours, flows)
+    }
+}
+
+/// Water balance sums since the last run.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Since {
+    /// Evaporation and transpiration [mm].
+    pub demand_mm: f64,
+    /// Rain [mm].
+    pub rain_mm: f64,
+}
+
+/// A spell in which the managed layer was drier than allowed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DrySpell {
+    /// Start [s].
+    pub from: i64,
+    /// End [s].
+    pub to: i64,
+    /// Seconds of it by daylight.
+    pub daylight_s: i64,
+    /// Highest depletion over allowed depletion.
+    pub worst_ratio: f64,
+    /// Whether it was the seed layer, not the root zone.
+    pub seed_stage: bool,
+}
+
+/// A zone carried through the plan.
+#[derive(Debug, Clone)]
+pub struct Course {
+    /// Where it is now.
+    pub now: Moment,
+    /// Sums since the last run.
+    pub since: Since,
+    /// Finished hours.
+    pub hours: Vec<BalanceHour>,
+    /// Dry spells so far.
+    pub dry: Vec<DrySpell>,
+    /// Seconds of daylight in the seed stages so far.
+    pub seed_daylight_s: i64,
+    record_from: i64,
+    open_hour: Option<BalanceHour>,
+}
+
+impl Course {
+    /// A course that begins at a moment; hours before `record_from` leave no
+    /// record.
+    #[must_use]
+    pub fn new(now: Moment, record_from: i64) -> Self {
+        Self {
+            now,
+            since: Since::default(),
+            hours: Vec::new(),
+            dry: Vec::new(),
+            seed_daylight_s: 0,
+            record_from,
+            open_hour: None,
+        }
+    }
+
+    /// Carries the zone forward to `to`, with irrigation reaching the layer
+    /// at a rate [mm/h].
+    pub fn advance(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) {
+        let to = to.min(bed.end());
+        while self.now.at < to {
+            let from = self.now.at;
+            let (demand, hours, flows) = self.now.step(bed, to, water_mm_per_h);
+            self.since.demand_mm += flows.evaporation_mm + flows.transpiration_mm;
+            self.since.rain_mm += demand.rain_mm * hours;
+            if from >= self.record_from {
+                self.record(bed, demand, hours, &flows, water_mm_per_h * hours);
+                self.watch(bed, demand, from);
+            }
+        }
+    }
+
+    /// Ends the record: the hour in progress is kept as it stands.
+    pub fn finish(&mut self) {
+        self.hours.extend(self.open_hour.take());
+    }
+
+    fn record(&mut self, bed: &Bed, demand: &HourDemand, hours: f64, flows: &Flows, water_mm: f64) {
+        if self.open_hour.is_none_or(|open| open.start != demand.start) {
+            self.hours.extend(self.open_hour.take());
+        }
+        let stores = &self.now.stores;
+        let depletion_mm = stores.depletion_mm();
+        let available_mm = stores.available_mm(&bed.ground);
+        let hour = self.open_hour.get_or_insert_with(|| empty_hour(demand));
+        hour.et0_mm += demand.et0_mm_per_h * hours;
+        hour.evaporation_mm += flows.evaporation_mm;
+        hour.transpiration_mm += flows.transpiration_mm;
+        hour.rain_mm += demand.rain_mm * hours;
+        hour.runoff_mm += demand.rain_runoff_mm * hours;
+        hour.irrigation_mm += water_mm;
+        hour.restored_mm += flows.restored_mm;
+        hour.drainage_mm += flows.drainage_mm;
+        hour.depletion_mm = depletion_mm;
+        hour.worst_depletion_mm = hour.worst_depletion_mm.max(depletion_mm);
+        hour.allowed_mm = demand.depletion_share * available_mm;
+        hour.total_available_mm = available_mm;
+        hour.layer_mm = stores.layer_mm;
+    }
+
+    /// Notes whether the layer is too dry in the step that began at `from`.
+    fn watch(&mut self, bed: &Bed, demand: &HourDemand, from: i64) {
+        let watched_from = bed.season.sown.timestamp() + GRACE_S;
+        if from < watched_from {
+            return;
+        }
+        let (to, seconds) = (self.now.at, self.now.at - from);
+        let seed_stage = demand.stage <= Stage::Emergence;
+        let daylight_s = if demand.daylight { seconds } else { 0 };
+        if seed_stage {
+            self.seed_daylight_s += daylight_s;
+        }
+        let allowed = demand.depletion_share * self.now.stores.available_mm(&bed.ground);
+        let depletion = self.now.stores.depletion_mm();
+        if depletion <= allowed + DRY_SLACK_MM {
+            return;
+        }
+        let ratio = depletion / allowed.max(DRY_SLACK_MM);
+        match self.dry.last_mut() {
+            Some(spell) if spell.to == from && spell.seed_stage == seed_stage => {
+                spell.to = to;
+                spell.daylight_s += daylight_s;
+                spell.worst_ratio = spell.worst_ratio.max(ratio);
+            }
+            _ => self.dry.push(DrySpell {
+                from,
+                to,
+                daylight_s,
+                worst_ratio: ratio,
+                seed_stage,
+            }),
+        }
+    }
+
+    /// Looks ahead without watering: when the layer first holds a run worth
+    /// giving, and the last whole minute at which it is still moist enough.
+    /// None when no need comes before `until`.
+    #[must_use]
+    pub fn next_need(&self, bed: &Bed, worthwhile_mm: f64, until: i64) -> Option<Need> {
+        let mut moment = self.now;
+        let mut worthwhile_from = None;
+        let until = until.min(bed.end());
+        loop {
+            let (before, depletion_before) = (moment.at, moment.stores.depletion_mm());
+            if worthwhile_from.is_none() && depletion_before >= worthwhile_mm {
+                worthwhile_from = Some(before);
+            }
+            let allowed_before = moment.allowed_mm(bed);
+            if depletion_before > allowed_before + DRY_SLACK_MM && worthwhile_from.is_some() {
+                return Some(Need {
+                    worthwhile_from: worthwhile_from.unwrap_or(before),
+                    latest: before,
+                    depletion_mm: depletion_before,
+                });
+            }
+            if before >= until {
+                return None;
+            }
+            moment.step(bed, until, 0.0);
+            let depletion = moment.stores.depletion_mm();
+            let allowed = moment.allowed_mm(bed);
+            if depletion > allowed + DRY_SLACK_MM
+                && (worthwhile_from.is_some() || depletion >= worthwhile_mm)
+            {
+                let latest = crossing(
+                    (before, depletion_before - allowed_before),
+                    (moment.at, depletion - allowed),
+                );
+                return Some(Need {
+                    worthwhile_from: worthwhile_from.unwrap_or(latest),
+                    latest,
+                    depletion_mm: depletion,
+                });
+            }
+        }
+    }
+
+    /// The zone at a later instant without watering.
+    #[must_use]
+    pub fn dry_ahead(&self, bed: &Bed, at: i64) -> Stores {
+        let mut moment = self.now;
+        let at = at.min(bed.end());
+        while moment.at < at {
+            moment.step(bed, at, 0.0);
+        }
+        moment.stores
+    }
+}
+
+/// A coming need for water.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Need {
+    /// From when a run is worth giving [s].
+    pub worthwhile_from: i64,
+    /// The last start at which nothing gets too dry [s].
+    pub latest: i64,
+    /// Depletion of the managed layer then [mm].
+    pub depletion_mm: f64,
+}
+
+/// Last whole minute before excess over the allowance crosses zero.
+fn crossing(before: (i64, f64), after: (i64, f64)) -> i64 {
+    #[expect(
+        clippy::cast_precision_loss,
+        clippy::cast_possible_truncation,
+        reason = "within one step of 300 s"
+    )]
+    let seconds = ((after.0 - before.0) as f64 * (-before.1) / (after.1 - before.1)) as i64;
+    let at = before.0 + seconds.clamp(0, after.0 - before.0);
+    (at.div_euclid(START_GRID_S) * START_GRID_S).max(before.0)
+}
+
+fn empty_hour(demand: &HourDemand) -> BalanceHour {
+    BalanceHour {
+        start: demand.start,
+        et0_mm: 0.0,
+        evaporation_mm: 0.0,
+        transpiration_mm: 0.0,
+        rain_mm: 0.0,
+        irrigation_mm: 0.0,
+        restored_mm: 0.0,
+        drainage_mm: 0.0,
+        depletion_mm: 0.0,
+        runoff_mm: 0.0,
+        worst_depletion_mm: 0.0,
+        allowed_mm: 0.0,
+        total_available_mm: 0.0,
+        layer_mm: 0.0,
+        daylight: demand.daylight,
+        stage: demand.stage,
+    }
+}
+
+/// An instant of the plan for people's types.
+#[must_use]
+pub fn instant(at: i64) -> DateTime<Utc> {
+    DateTime::from_timestamp(at, 0).unwrap_or_default()
+}
+
+/// A whole number of seconds as a span.
+#[must_use]
+pub fn span(seconds: i64) -> TimeDelta {
+    TimeDelta::try_seconds(seconds).unwrap_or_default()
+}

@@ -1,0 +1,225 @@
+//! What would mend a shortfall, found by planning again with one constraint
+//! relaxed at a time and looking at what is left.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::TimeDelta;
+
+use super::schedule::{Prepared, Schedule};
+use super::shortfall::{causes, shortfalls};
+use super::timetable::{Constraint, Shortfall, ShortfallKind};
+use super::water::hours;
+use super::{PlanError, Span};
+use crate::agronomy::weather_record::WeatherHour;
+use crate::site::local_time::date_of;
+use crate::site::{ExceptionEffect, RuleException, Site};
+use crate::units::Speed;
+
+/// A relaxation must take away at least this share of a shortfall to be
+/// worth telling, or this share more than the one told before it.
+const WORTH_TELLING: f64 = 0.2;
+/// A constraint counts as a cause from this share of all dry time.
+const A_CAUSE_FROM: f64 = 0.05;
+/// At most this many mends are told of one shortfall.
+const MOST_TOLD: usize = 3;
+
+/// One thing that could be different, in words, and the site with it.
+struct Relaxed {
+    words: String,
+    site: Site,
+}
+
+/// Adds to each shortfall what would mend it.
+///
+/// # Errors
+/// [`PlanError`] as in planning.
+pub fn add_mends(
+    found: &mut [Shortfall],
+    schedule: &Schedule,
+    site: &Site,
+    weather: &[WeatherHour],
+    span: &Span,
+) -> Result<(), PlanError> {
+    let mut tried: Vec<Vec<(f64, String)>> = vec![Vec::new(); found.len()];
+    for cause in all_causes(found, schedule) {
+        let mut left_before: Vec<f64> = found.iter().map(weight).collect();
+        for relaxed in relaxations(site, span, cause) {
+            let plan = Prepared::of(&relaxed.site, weather, span)?;
+            let left = shortfalls(&plan.schedule());
+            for (index, shortfall) in found.iter().enumerate() {
+                let same = left.iter().find(|other| is_same(other, shortfall));
+                let left = same.map_or(0.0, weight);
+                if left_before[index] - left >= WORTH_TELLING * weight(shortfall) {
+                    let mend = (left, told(&relaxed.words, shortfall, same));
+                    if !tried[index].contains(&mend) {
+                        tried[index].push(mend);
+                    }
+                    left_before[index] = left;
+                }
+            }
+        }
+    }
+    for (shortfall, mut mends) in found.iter_mut().zip(tried) {
+        mends.sort_by(|a, b| a.0.total_cmp(&b.0));
+        shortfall.mend = mends
+            .into_iter()
+            .take(MOST_TOLD)
+            .map(|(_, words)| words)
+            .collect();
+        if shortfall.mend.is_empty() {
+            shortfall.mend.push(last_resort(shortfall.cause).into());
+        }
+    }
+    Ok(())
+}
+
+/// Constraints that cause a share of the dry time worth a try, and those
+/// that are the main cause of any shortfall.
+fn all_causes(found: &[Shortfall], schedule: &Schedule) -> BTreeSet<Constraint> {
+    let mut seconds: BTreeMap<Constraint, i64> = BTreeMap::new();
+    for zone in &schedule.zones {
+        for (cause, covered) in causes(zone, &zone.waterer.course.dry) {
+            *seconds.entry(cause).or_insert(0) += covered;
+        }
+    }
+    let total: i64 = seconds.values().sum();
+    seconds
+        .into_iter()
+        .filter(|&(_, covered)| hours(covered) >= A_CAUSE_FROM * hours(total))
+        .map(|(cause, _)| cause)
+        .chain(found.iter().map(|shortfall| shortfall.cause))
+        .collect()
+}
+
+/// Dry hours, or what a missing share of a soak is worth beside them.
+fn weight(shortfall: &Shortfall) -> f64 {
+    match shortfall.kind {
+        ShortfallKind::PreSoakIncomplete => shortfall.worst_ratio * 10.0,
+        _ => shortfall.hours_dry,
+    }
+}
+
+fn is_same(other: &Shortfall, shortfall: &Shortfall) -> bool {
+    other.zone == shortfall.zone && other.kind == shortfall.kind
+}
+
+fn told(words: &str, shortfall: &Shortfall, left: Option<&Shortfall>) -> String {
+    use ShortfallKind::PreSoakIncomplete;
+    match (shortfall.kind, left) {
+        (PreSoakIncomplete, None) => format!("{words}: the soak would be whole"),
+        (PreSoakIncomplete, Some(left)) => {
+            format!(
+                "{words}: {:.0} % of the soak would be given",
+                100.0 * (1.0 - left.worst_ratio)
+            )
+        }
+        (_, None) => format!("{words}: no dry hours would be left"),
+        (_, Some(left)) => {
+            format!(
+                "{words}: {:.1} of {:.1} dry hours would be left",
+                left.hours_dry, shortfall.hours_dry
+            )
+        }
+    }
+}
+
+fn relaxations(site: &Site, span: &Span, cause: Constraint) -> Vec<Relaxed> {
+    let with = |words: String, change: &dyn Fn(&mut Site)| {
+        let mut relaxed = site.clone();
+        change(&mut relaxed);
+        Relaxed {
+            words,
+            site: relaxed,
+        }
+    };
+    match cause {
+        Constraint::Supply => [1.25, 1.5, 2.0, 3.0]
+            .into_iter()
+            .map(|factor| {
+                let flow = site.supply.flow * factor;
+                let words = format!("a supply of {}", flow.show(site.units));
+                with(words, &|site| site.supply.flow = flow)
+            })
+            .collect(),
+        Constraint::WateringRules | Constraint::Ban => {
+            let permit = permit_for(site, span);
+            let everything = with("a permit for any hour of these weeks".into(), &|site| {
+                site.rules.exceptions = vec![permit.clone()];
+            });
+            vec![everything]
+        }
+        Constraint::DailyMost => [1.5, 2.0]
+            .into_iter()
+            .map(|factor| {
+                let most = site.rules.most_per_day.map(|most| most * factor);
+                let words = most.map_or_else(String::new, |most| {
+                    format!("{} a day", most.show(site.units))
+                });
+                with(words, &|site| site.rules.most_per_day = most)
+            })
+            .collect(),
+        Constraint::QuietWindow => vec![
+            with("half the drying time before people come".into(), &|site| {
+                for window in &mut site.quiet_windows {
+                    window.dry_before = window.dry_before / 2;
+                }
+            }),
+            with("no one on the grass in these weeks".into(), &|site| {
+                site.quiet_windows.clear()
+            }),
+        ],
+        Constraint::Wind => [1.25, 1.5]
+            .into_iter()
+            .map(|factor| {
+                let limit = site
+                    .wind_limit
+                    .map(|limit| Speed::from_m_per_s(limit.m_per_s() * factor));
+                let words = limit.map_or_else(String::new, |limit| {
+                    format!(
+                        "a wind limit of {} (or sprinklers nearer to the ground)",
+                        limit.show(site.units)
+                    )
+                });
+                with(words, &|site| site.wind_limit = limit)
+            })
+            .collect(),
+        Constraint::Night => vec![with(
+            "watering up to an hour nearer to the night".into(),
+            &|site| {
+                site.night.dry_before_sunset =
+                    (site.night.dry_before_sunset - TimeDelta::hours(1)).max(TimeDelta::zero());
+                site.night.start_before_sunrise += TimeDelta::hours(1);
+            },
+        )],
+        Constraint::SoakTime => vec![with("half the soak time between runs".into(), &|site| {
+            for zone in &mut site.zones {
+                zone.runs.soak_time = zone.runs.soak_time / 2;
+            }
+        })],
+        Constraint::Intake | Constraint::Frost | Constraint::PlanStart => Vec::new(),
+    }
+}
+
+fn permit_for(site: &Site, span: &Span) -> RuleException {
+    let time_zone = site.place.time_zone;
+    RuleException {
+        name: String::new(),
+        from: date_of(time_zone, span.begin),
+        to: date_of(time_zone, span.to),
+        zones: Vec::new(),
+        effect: ExceptionEffect::Permit { hours: Vec::new() },
+    }
+}
+
+/// What to say when relaxing the cause alone does not mend it.
+fn last_resort(cause: Constraint) -> &'static str {
+    match cause {
+        Constraint::Intake => {
+            "the soil takes too little at once: sprinklers with a lower rate, or a mulch"
+        }
+        Constraint::Frost => "water by hand when the air is warmer, or lay a cover",
+        Constraint::PlanStart => "begin the plan earlier, or sow later",
+        Constraint::SoakTime => "longer runs, or a top-dressing that holds more water",
+        _ => "a cover or a top-dressing that holds more water, or sowing in cooler weeks",
+    }
+}

@@ -1,0 +1,125 @@
+//! Dates for the person on site: what the watering alone does not do.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use chrono_tz::Tz;
+
+use super::course::Bed;
+use super::timetable::{Milestone, MilestoneKind, Stage};
+use crate::agronomy::germination;
+use crate::agronomy::roots::{self, FirstMow, FirstMowRule, LEAF_GROWTH_MM_PER_DAY_AT_20C};
+use crate::site::local_time::date_of;
+use crate::site::{Cover, CoverMaterial, Ground};
+
+/// Height to which the young grass is kept [mm] (common practice, no source).
+const KEPT_HEIGHT_MM: f64 = 40.0;
+
+/// The dates of one zone, in order.
+#[must_use]
+pub fn milestones(bed: &Bed, days: &BTreeMap<NaiveDate, f64>, time_zone: Tz) -> Vec<Milestone> {
+    let mean_c = |date: NaiveDate| days.get(&date).copied();
+    let season = &bed.season;
+    let sown = date_of(time_zone, season.sown);
+    let soak_ends = date_of(time_zone, season.soak_deadline);
+    let emergence = &season.emergence;
+    let mut dates = Vec::new();
+    let mut on = |date: NaiveDate, kind: MilestoneKind, text: String| {
+        dates.push(Milestone { date, kind, text });
+    };
+    if matches!(bed.zone.seeding.ground, Ground::Turf { .. }) {
+        on(
+            day_before(soak_ends),
+            MilestoneKind::MowLow,
+            "mow the standing turf low and take the clippings off, before the soak".into(),
+        );
+    }
+    on(
+        sown,
+        MilestoneKind::Prepare,
+        "when the ground no longer sticks to the boot: loosen, rake level, no wetter".into(),
+    );
+    on(
+        sown,
+        MilestoneKind::Seed,
+        "sow, dress and cover; the first watering follows at once".into(),
+    );
+    if let Some(cover) = &bed.zone.seeding.cover {
+        on(
+            first_lookout(bed, sown, mean_c),
+            MilestoneKind::CheckCover,
+            "lift a corner of the cover: seed layer dark and moist, nothing washed together".into(),
+        );
+        if let Some(off) = season.cover_off.filter(|_| comes_off(cover)) {
+            on(
+                date_of(time_zone, off),
+                MilestoneKind::RemoveCover,
+                "take the cover off towards evening; bare seedlings need more water at once".into(),
+            );
+        }
+    }
+    if !emergence.recorded {
+        on(
+            emergence.first,
+            MilestoneKind::WatchEmergence,
+            format!(
+                "first green may show from today, the slowest species by {}; tell the site file when it does",
+                emergence.last.format("%-d %b")
+            ),
+        );
+    }
+    on(
+        first_mow(bed, mean_c),
+        MilestoneKind::FirstMow,
+        "no mowing before this day; then a sharp blade, dry ground, and no more than a third off"
+            .into(),
+    );
+    if let Some(down) = bed
+        .demand
+        .iter()
+        .find(|hour| hour.stage == Stage::Maintenance)
+    {
+        on(
+            date_of(time_zone, down.start),
+            MilestoneKind::TaperDone,
+            "roots are down: deep and infrequent watering from here".into(),
+        );
+    }
+    dates.sort_by_key(|milestone| (milestone.date, milestone.kind));
+    dates
+}
+
+/// A mulch stays and rots; a sheet comes off.
+fn comes_off(cover: &Cover) -> bool {
+    matches!(cover.material, CoverMaterial::Sheet { .. })
+}
+
+/// The first day on which any species of the mix is worth looking for.
+fn first_lookout(
+    bed: &Bed,
+    sown: NaiveDate,
+    mean_c: impl Fn(NaiveDate) -> Option<f64> + Copy,
+) -> NaiveDate {
+    bed.zone
+        .seeding
+        .mix
+        .iter()
+        .map(|part| germination::first_lookout(part.species, sown, mean_c))
+        .min()
+        .unwrap_or(sown)
+}
+
+fn first_mow(bed: &Bed, mean_c: impl Fn(NaiveDate) -> Option<f64>) -> NaiveDate {
+    let mow = FirstMow {
+        kept_height_mm: KEPT_HEIGHT_MM,
+        rule: FirstMowRule::OneThird,
+        leaf_growth_mm_per_day_at_20c: LEAF_GROWTH_MM_PER_DAY_AT_20C,
+        group: bed.season.group,
+    };
+    // The quickest seedlings are high enough first, but the last must hold too.
+    roots::first_mow(bed.season.emergence.last, mow, mean_c)
+}
+
+fn day_before(date: NaiveDate) -> NaiveDate {
+    date.pred_opt().unwrap_or(date)
+}

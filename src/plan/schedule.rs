@@ -1,0 +1,279 @@
+//! Needs become runs: every zone's next job in one queue, the most pressing
+//! first, each placed in the calendar of the shared supply.
+//!
+//! A job is placed as late as its zone stays moist, so that water is given
+//! when it is needed, and moves earlier where that time is shut or taken.
+//! Because the queue is worked off by the last moment of each job, whatever
+//! is pressing is placed before what can wait.
+
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+
+use super::bookings::Bookings;
+use super::course::{Bed, Course, Moment};
+use super::shortfall::dry_seconds;
+use super::soaker::{self, Soaked};
+use super::timetable::{PreSoakSummary, Run, Trigger};
+use super::water::Watering;
+use super::waterer::{Job, Waterer};
+use super::window::{Openings, SiteClosures};
+use super::{PlanError, Span};
+use crate::agronomy::weather_record::WeatherHour;
+use crate::balance::demand::{self, Days};
+use crate::balance::ground::Ground;
+use crate::balance::growth::Season;
+use crate::balance::spin_up;
+use crate::balance::stores::Stores;
+use crate::site::local_time::date_of;
+use crate::site::{Ground as Sowing, Site};
+
+/// Parts of the supply that are tried when the whole of it leaves seed dry.
+const SUPPLY_PARTS: [f64; 6] = [0.9, 0.8, 0.7, 0.6, 0.5, 0.35];
+
+/// What planning needs of a site and its weather, worked out once.
+#[derive(Debug, Clone)]
+pub struct Prepared<'a> {
+    site: &'a Site,
+    span: Span,
+    closures: SiteClosures,
+    zones: Vec<PreparedZone<'a>>,
+    /// Daily figures of the weather.
+    pub days: Days,
+}
+
+#[derive(Debug, Clone)]
+struct PreparedZone<'a> {
+    bed: Bed<'a>,
+    stores: Stores,
+    weather_hours_used: usize,
+}
+
+/// A finished schedule: every zone at the end of the plan, and all runs.
+pub struct Schedule<'a> {
+    /// The zones, in the order of the site.
+    pub zones: Vec<Scheduled<'a>>,
+    /// All runs by start and zone.
+    pub runs: Vec<Run>,
+}
+
+/// One zone of a finished schedule.
+pub struct Scheduled<'a> {
+    /// The zone at the end of the plan.
+    pub waterer: Waterer<'a>,
+    /// How its deep soak came out, where one fell into the plan.
+    pub soak: Option<Soaked>,
+    /// Hours of past weather from which the soil state was computed.
+    pub weather_hours_used: usize,
+    soak_openings: Openings,
+    next: Next,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Next {
+    Soak,
+    FirstJob,
+    Job(Job),
+    Nothing,
+}
+
+impl<'a> Prepared<'a> {
+    /// Prepares the zones of a site.
+    ///
+    /// # Errors
+    /// [`PlanError::Soil`] when a soil cannot be resolved.
+    pub fn of(site: &'a Site, weather: &[WeatherHour], span: &Span) -> Result<Self, PlanError> {
+        let time_zone = site.place.time_zone;
+        let days = Days::of(weather, time_zone);
+        let zones: Result<_, _> = site
+            .zones
+            .iter()
+            .map(|zone| {
+                let ground = Ground::of(zone).map_err(|source| PlanError::Soil {
+                    zone: zone.name.clone(),
+                    source,
+                })?;
+                let season = Season::of(zone, time_zone, &days.mean_c);
+                let demand = demand::hours(zone, &ground, &season, weather, &days, time_zone);
+                let (stores, weather_hours_used) =
+                    spin_up::stores_at(zone, &ground, &demand, span.begin);
+                let bed = Bed {
+                    zone,
+                    ground,
+                    season,
+                    demand,
+                };
+                Ok(PreparedZone {
+                    bed,
+                    stores,
+                    weather_hours_used,
+                })
+            })
+            .collect();
+        let planned: Vec<WeatherHour> = weather
+            .iter()
+            .copied()
+            .filter(|hour| hour.start >= span.begin && hour.start < span.to)
+            .collect();
+        let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.to));
+        Ok(Self {
+            site,
+            span: *span,
+            closures: SiteClosures::of(site, &planned, first, last),
+            zones: zones?,
+            days,
+        })
+    }
+
+    /// The schedule with the site's whole supply or, where that leaves
+    /// anything too dry, with the part of it that leaves the least.
+    ///
+    /// Placing jobs one by one can come out worse with more supply than with
+    /// less (the anomaly of list scheduling, Graham 1969, SIAM J. Appl. Math.
+    /// 17:416–429): a long run that just fits beside another can be in the
+    /// way of a pressing one. Trying smaller supplies, down to one zone after
+    /// another, takes that away.
+    #[must_use]
+    pub fn schedule(&self) -> Schedule<'_> {
+        let whole = self.site.supply.flow.l_per_min();
+        let best = self.schedule_with(whole);
+        if dry_seconds(&best) == 0 {
+            return best;
+        }
+        let largest = self
+            .site
+            .zones
+            .iter()
+            .map(|zone| zone.sprinkler.flow.l_per_min())
+            .fold(0.0, f64::max);
+        SUPPLY_PARTS
+            .iter()
+            .map(|part| part * whole)
+            .filter(|&flow| flow > largest)
+            .chain([largest])
+            .map(|flow| self.schedule_with(flow))
+            .fold(best, |best, other| {
+                if dry_seconds(&other) < dry_seconds(&best) {
+                    other
+                } else {
+                    best
+                }
+            })
+    }
+
+    /// The schedule with a given flow [L/min].
+    #[must_use]
+    pub fn schedule_with(&self, flow_l_per_min: f64) -> Schedule<'_> {
+        let mut zones: Vec<Scheduled> = self
+            .zones
+            .iter()
+            .enumerate()
+            .map(|(index, zone)| self.start(index, zone))
+            .collect();
+        let mut bookings = Bookings::of(self.site, flow_l_per_min);
+        let mut runs = Vec::new();
+        let until = self.span.to.timestamp();
+        let mut queue: BinaryHeap<Reverse<(i64, usize)>> = zones
+            .iter()
+            .enumerate()
+            .filter_map(|(index, zone)| zone.due().map(|due| Reverse((due, index))))
+            .collect();
+        while let Some(Reverse((_, index))) = queue.pop() {
+            let zone = &mut zones[index];
+            zone.work(&mut bookings, &mut runs, until);
+            if let Some(due) = zone.due() {
+                queue.push(Reverse((due, index)));
+            }
+        }
+        for zone in &mut zones {
+            zone.waterer.course.advance(zone.waterer.bed, until, 0.0);
+            zone.waterer.course.finish();
+        }
+        runs.sort_by_key(|run: &Run| (run.start, run.zone));
+        runs.retain(|run| run.start >= self.span.from);
+        Schedule { zones, runs }
+    }
+
+    fn start<'p>(&'p self, index: usize, prepared: &'p PreparedZone<'a>) -> Scheduled<'p> {
+        let zone = prepared.bed.zone;
+        let span = &self.span;
+        let deadline = prepared.bed.season.soak_deadline;
+        let soaks = zone.pre_soak.wanted && deadline > span.begin && deadline <= span.to;
+        let begin = Moment {
+            at: span.begin.timestamp(),
+            stores: prepared.stores,
+        };
+        Scheduled {
+            waterer: Waterer {
+                index,
+                course: Course::new(begin, span.from.timestamp()),
+                bed: &prepared.bed,
+                watering: Watering::of(zone, &prepared.bed.ground),
+                openings: self.closures.openings(self.site, zone, false),
+                mornings: &self.closures.mornings,
+                late: Vec::new(),
+                last_end: None,
+            },
+            soak: None,
+            weather_hours_used: prepared.weather_hours_used,
+            soak_openings: self.closures.openings(
+                self.site,
+                zone,
+                zone.seeding.ground == Sowing::Bare,
+            ),
+            next: if soaks { Next::Soak } else { Next::FirstJob },
+        }
+    }
+}
+
+impl Scheduled<'_> {
+    /// Last moment of the next thing to do [s].
+    fn due(&self) -> Option<i64> {
+        match self.next {
+            Next::Soak => Some(self.waterer.bed.season.soak_deadline.timestamp()),
+            Next::FirstJob => Some(self.waterer.bed.season.sown.timestamp()),
+            Next::Job(job) => Some(job.latest),
+            Next::Nothing => None,
+        }
+    }
+
+    fn work(&mut self, bookings: &mut Bookings, runs: &mut Vec<Run>, until: i64) {
+        self.next = match self.next {
+            Next::Soak => {
+                let soaked = soaker::soak(&mut self.waterer, &self.soak_openings, bookings);
+                runs.extend(soaked.runs.iter().cloned());
+                self.soak = Some(soaked);
+                Next::FirstJob
+            }
+            Next::FirstJob => self
+                .waterer
+                .first_job(until)
+                .map_or(Next::Nothing, Next::Job),
+            Next::Job(mut job) => match self.place(&mut job, bookings, until) {
+                Some(start) => {
+                    let (run, next) = self.waterer.give(&job, start, bookings, until);
+                    runs.push(run);
+                    next.map_or(Next::Nothing, Next::Job)
+                }
+                None => {
+                    self.waterer.note_delay(&job, until, bookings);
+                    Next::Nothing
+                }
+            },
+            Next::Nothing => Next::Nothing,
+        };
+    }
+
+    fn place(&self, job: &mut Job, bookings: &Bookings, until: i64) -> Option<i64> {
+        if let Some(start) = self.waterer.place_in_the_morning(job, bookings) {
+            job.trigger = Trigger::EarlyMorning;
+            return Some(start);
+        }
+        self.waterer.place(job, bookings, until)
+    }
+
+    /// Summary of the deep soak.
+    #[must_use]
+    pub fn soak_summary(&self) -> Option<PreSoakSummary> {
+        self.soak.as_ref().map(|soaked| soaked.summary.clone())
+    }
+}

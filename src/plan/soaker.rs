@@ -1,0 +1,171 @@
+//! Placing the deep soak of a zone: backwards from the hour at which the
+//! ground must be left to rest.
+
+use super::bookings::Bookings;
+use super::course::instant;
+use super::pre_soak::{self, Cycles};
+use super::timetable::{Constraint, Cycle, PreSoakSummary, Reason, Run, Stage, Trigger};
+use super::waterer::Waterer;
+use super::window::Openings;
+
+/// What came of a deep soak.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Soaked {
+    /// The runs, in order.
+    pub runs: Vec<Run>,
+    /// How it came out.
+    pub summary: PreSoakSummary,
+    /// What kept it from being whole.
+    pub cut_by: Option<Constraint>,
+}
+
+/// Soaks a zone before its deadline, not before where it stands now.
+/// `openings` are those of the soak, which may differ from the day's.
+pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings) -> Soaked {
+    let deadline = waterer.bed.season.soak_deadline.timestamp();
+    let (net_mm, deficit) = wanted(waterer, deadline);
+    let shortest_mm = waterer
+        .watering
+        .net_mm(waterer.watering.shortest_s(), Stage::PreSoak);
+    if net_mm < shortest_mm {
+        return Soaked {
+            runs: Vec::new(),
+            summary: not_needed(net_mm),
+            cut_by: None,
+        };
+    }
+    let cycles = pre_soak::split(
+        waterer.bed.zone,
+        &waterer.bed.ground,
+        &waterer.watering,
+        net_mm,
+        deficit,
+    );
+    let (starts, cut_by) = place(waterer, openings, bookings, &cycles, deadline);
+    let dropped = cycles.run_s.len() - starts.len();
+    let mut runs = Vec::new();
+    for (number, (&start, &length)) in starts.iter().zip(&cycles.run_s[dropped..]).enumerate() {
+        waterer.course.advance(waterer.bed, start, 0.0);
+        let reason = Reason {
+            trigger: Trigger::PreSoak,
+            depletion_mm: waterer.course.now.stores.total_depletion_mm(),
+            allowed_mm: 0.0,
+            demand_since_last_mm: waterer.course.since.demand_mm,
+            rain_since_last_mm: waterer.course.since.rain_mm,
+            forecast_rain_counted_mm: 0.0,
+            moved: None,
+            cycle: Some(Cycle {
+                number: number + 1,
+                of: starts.len(),
+            }),
+        };
+        runs.push(waterer.run(start, length, Stage::PreSoak, reason));
+    }
+    let summary = summary(waterer, &cycles, net_mm, &runs);
+    Soaked {
+        runs,
+        summary,
+        cut_by,
+    }
+}
+
+/// Net depth that the soil takes up to the deadline, rain and evaporation
+/// counted, and its moisture deficit for Green–Ampt.
+fn wanted(waterer: &Waterer, deadline: i64) -> (f64, f64) {
+    let ground = &waterer.bed.ground;
+    let stores = waterer.course.dry_ahead(waterer.bed, deadline);
+    let surface_mm = ground.bare_surface.thickness_mm;
+    let beneath_share = ((waterer.bed.zone.pre_soak.depth.mm() - surface_mm)
+        / (ground.bottom_mm - surface_mm))
+        .clamp(0.0, 1.0);
+    let net_mm = stores.surface_mm + (stores.root_mm + stores.beneath_mm) * beneath_share;
+    // The dry surface is thin: what lies beneath it sets the intake.
+    let beneath_mm = waterer.course.now.stores.beneath_mm;
+    let deficit = ground.moist_deficit() + beneath_mm / (ground.bottom_mm - surface_mm);
+    (net_mm, deficit)
+}
+
+/// Books the cycles from the last backwards and returns their starts, in
+/// order; those for which there is no room before it are left out, and the
+/// cause is named.
+fn place(
+    waterer: &Waterer,
+    openings: &Openings,
+    bookings: &mut Bookings,
+    cycles: &Cycles,
+    deadline: i64,
+) -> (Vec<i64>, Option<Constraint>) {
+    let first = waterer.course.now.at;
+    let mut starts = Vec::new();
+    let mut latest_end = deadline;
+    for index in (0..cycles.run_s.len()).rev() {
+        let ask = waterer.ask(cycles.run_s[index]);
+        let Some(start) = bookings.latest(openings, latest_end - ask.length, first, &ask) else {
+            let obstacle = bookings.obstacle(openings, latest_end - ask.length, &ask);
+            starts.reverse();
+            return (starts, Some(obstacle.unwrap_or(Constraint::PlanStart)));
+        };
+        bookings.book(start, &ask);
+        starts.push(start);
+        let pause = index
+            .checked_sub(1)
+            .map_or(0, |before| cycles.pause_s[before]);
+        latest_end = start - pause;
+    }
+    starts.reverse();
+    (starts, None)
+}
+
+fn not_needed(net_mm: f64) -> PreSoakSummary {
+    PreSoakSummary {
+        net_mm,
+        gross_mm: 0.0,
+        planned_mm: 0.0,
+        cycles: 0,
+        cycle_mm: 0.0,
+        soak_min: 0.0,
+        ends: None,
+        text: "rain has already soaked the ground to the depth wanted: no pre-soak is needed"
+            .into(),
+    }
+}
+
+fn summary(waterer: &Waterer, cycles: &Cycles, net_mm: f64, runs: &[Run]) -> PreSoakSummary {
+    let gross_mm: f64 = cycles
+        .run_s
+        .iter()
+        .map(|&run| waterer.watering.gross(run).mm())
+        .sum();
+    let planned_mm: f64 = runs.iter().map(|run| run.depth.mm()).sum();
+    let cycle_mm = waterer.watering.gross(cycles.run_s[0]).mm();
+    let soak_min = super::water::hours(cycles.pause_s.iter().copied().max().unwrap_or(0)) * 60.0;
+    let why = if cycles.by_intake {
+        "so that nothing runs off"
+    } else {
+        "no longer than a run may be"
+    };
+    let text = if runs.len() < cycles.run_s.len() {
+        format!(
+            "only {} of {} cycles find room before the ground must rest: {planned_mm:.0} of {gross_mm:.0} mm",
+            runs.len(),
+            cycles.run_s.len()
+        )
+    } else if runs.len() == 1 {
+        format!("{gross_mm:.0} mm in one run")
+    } else {
+        format!(
+            "{gross_mm:.0} mm in {} cycles of {cycle_mm:.1} mm, {why}",
+            runs.len()
+        )
+    };
+    PreSoakSummary {
+        net_mm,
+        gross_mm,
+        planned_mm,
+        cycles: runs.len(),
+        cycle_mm,
+        soak_min,
+        ends: runs.last().map(|run| instant(run.end().timestamp())),
+        text,
+    }
+}

@@ -1,0 +1,424 @@
+//! One zone's demands on the scheduler: its next job, where it may go in the
+//! calendar of the supply, and the run that comes of it.
+
+use super::bookings::{Ask, Bookings};
+use super::course::{Bed, Course, Need, Since, instant, span};
+use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
+use super::water::{Watering, hours};
+use super::window::{HOUR_S, Openings};
+
+/// Counted rain in this time ahead makes a run smaller [s].
+const RAIN_AHEAD_S: i64 = 6 * HOUR_S;
+/// At most this share of a run is left to rain that is only expected.
+const LEFT_TO_RAIN: f64 = 0.5;
+/// A run is worth giving early once this share of the allowance is used.
+const WORTHWHILE_SHARE: f64 = 0.25;
+/// A layer that lasts longer than this is watered in the morning [s].
+const MORNING_FROM_S: i64 = 12 * HOUR_S;
+/// A morning run may start this long before its latest hour [s].
+const MORNING_S: i64 = 4 * HOUR_S;
+/// Share of the allowance that must be used by then; a run much before the
+/// need would make watering shallow and frequent again.
+const MORNING_SHARE: f64 = 0.6;
+/// A closure of this length is worth going into with a full layer [s].
+const LONG_CLOSURE_S: i64 = 2 * HOUR_S;
+/// A shift smaller than this is not worth telling [s].
+const TOLD_FROM_S: i64 = 120;
+
+/// What a zone wants next.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Job {
+    /// From when the run is possible and worth giving [s].
+    pub release: i64,
+    /// The last start at which nothing gets too dry [s].
+    pub latest: i64,
+    /// Run time to plan for [s].
+    pub length: i64,
+    /// Depletion of the layer at the last moment [mm].
+    pub needed_mm: f64,
+    /// Why.
+    pub trigger: Trigger,
+    /// Position in a split application.
+    pub cycle: Option<Cycle>,
+}
+
+/// A job that could not start in time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Late {
+    /// When it should have started [s].
+    pub from: i64,
+    /// When it did, or the end of the plan [s].
+    pub to: i64,
+    /// What kept it.
+    pub by: Constraint,
+}
+
+/// A zone with everything that the scheduler needs of it.
+#[derive(Debug, Clone)]
+pub struct Waterer<'a> {
+    /// Index of the zone in the site.
+    pub index: usize,
+    /// What does not change.
+    pub bed: &'a Bed<'a>,
+    /// Where the zone is on its way.
+    pub course: Course,
+    /// From time to depth.
+    pub watering: Watering,
+    /// When it may be watered.
+    pub openings: Openings,
+    /// The latest hour of each morning for deep watering [s].
+    pub mornings: &'a [i64],
+    /// Jobs that came late.
+    pub late: Vec<Late>,
+    /// End of the last run [s].
+    pub last_end: Option<i64>,
+}
+
+impl Waterer<'_> {
+    /// The first watering after the seed is down.
+    #[must_use]
+    pub fn first_job(&mut self, until: i64) -> Option<Job> {
+        let sown = self.bed.season.sown.timestamp();
+        if sown >= until {
+            return None;
+        }
+        if self.course.now.at > sown {
+            return self.next_job(until);
+        }
+        self.course.advance(self.bed, sown, 0.0);
+        let needed = self
+            .watering
+            .seconds_for(self.course.now.stores.depletion_mm(), Stage::Germination);
+        if needed < self.watering.shortest_s() {
+            return self.next_job(until);
+        }
+        Some(Job {
+            release: sown.max(self.free_from()),
+            latest: sown,
+            length: needed.min(self.watering.longest_s()),
+            needed_mm: self.course.now.stores.depletion_mm(),
+            trigger: Trigger::AfterSeeding,
+            cycle: None,
+        })
+    }
+
+    /// The next need as a job, or none before `until`.
+    #[must_use]
+    pub fn next_job(&self, until: i64) -> Option<Job> {
+        let stage = self.bed.demand_at(self.course.now.at).stage;
+        let worthwhile_mm = self
+            .watering
+            .net_mm(self.watering.shortest_s(), stage)
+            .max(WORTHWHILE_SHARE * self.course.now.allowed_mm(self.bed));
+        let need = self.course.next_need(self.bed, worthwhile_mm, until)?;
+        Some(self.job_for(need))
+    }
+
+    fn job_for(&self, need: Need) -> Job {
+        let stage = self.bed.demand_at(need.latest).stage;
+        let needed = self.watering.seconds_for(need.depletion_mm, stage);
+        let length = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
+        Job {
+            release: need.worthwhile_from.max(self.free_from()),
+            latest: need.latest,
+            length,
+            needed_mm: need.depletion_mm,
+            trigger: Trigger::Depletion,
+            cycle: cycle(1, needed, length),
+        }
+    }
+
+    /// End of the soak time after the last run.
+    fn free_from(&self) -> i64 {
+        let soak_s = self.bed.zone.runs.soak_time.num_seconds();
+        self.last_end.map_or(i64::MIN, |end| end + soak_s)
+    }
+
+    /// What a job asks of the supply.
+    #[must_use]
+    pub fn ask(&self, length: i64) -> Ask {
+        Ask {
+            length,
+            flow_l_per_min: self.watering.flow_l_per_min(),
+            volume_l: self.watering.volume(length).l(),
+        }
+    }
+
+    /// Where a job goes: as late as nothing gets too dry, earlier where that
+    /// time is taken, and later only when there is no other way. Later cycles
+    /// of a split application go as soon as they can.
+    #[must_use]
+    pub fn place(&self, job: &Job, bookings: &Bookings, until: i64) -> Option<i64> {
+        let ask = self.ask(job.length);
+        let started = job.cycle.is_some_and(|cycle| cycle.number > 1);
+        if started {
+            let soon = bookings.earliest(
+                &self.openings,
+                job.release,
+                job.latest.saturating_add(1),
+                &ask,
+            );
+            if soon.is_some() {
+                return soon;
+            }
+        } else if job.release <= job.latest {
+            let latest = self.preferred_start(job);
+            let in_time = bookings
+                .latest(&self.openings, latest, job.release, &ask)
+                .or_else(|| bookings.latest(&self.openings, job.latest, job.release, &ask));
+            if in_time.is_some() {
+                return in_time;
+            }
+        }
+        bookings.earliest(&self.openings, job.release.max(job.latest), until, &ask)
+    }
+
+    /// Where a job goes when the grass is up: in the morning of the day of its
+    /// need, once the layer lasts for days (common practice, no source).
+    #[must_use]
+    pub fn place_in_the_morning(&self, job: &Job, bookings: &Bookings) -> Option<i64> {
+        let deep = self.bed.demand_at(job.latest).stage >= Stage::Establishment;
+        if !deep || job.trigger != Trigger::Depletion || self.is_later_cycle(job) {
+            return None;
+        }
+        let index = self
+            .mornings
+            .partition_point(|&morning| morning <= job.latest)
+            .checked_sub(1)?;
+        let latest = self.mornings[index];
+        let earliest = job
+            .release
+            .max(latest - MORNING_S)
+            .max(self.last_end.map_or(i64::MIN, |end| end + MORNING_FROM_S));
+        if latest < earliest {
+            return None;
+        }
+        let stores = self.course.dry_ahead(self.bed, earliest);
+        let used = stores.depletion_mm() / (job.needed_mm).max(f64::MIN_POSITIVE);
+        let start = bookings.latest(&self.openings, latest, earliest, &self.ask(job.length))?;
+        (used >= MORNING_SHARE).then_some(start)
+    }
+
+    /// The latest start that leaves room for what must follow before the
+    /// next closure: all cycles of a split application, or one more run that
+    /// fills the layer up just before a long closure begins.
+    fn preferred_start(&self, job: &Job) -> i64 {
+        let soak_s = self.bed.zone.runs.soak_time.num_seconds();
+        let count = match job.cycle {
+            Some(cycle) => i64::try_from(cycle.of).unwrap_or(i64::MAX / 1_000_000),
+            None if self.shut_out_after(job, soak_s) => 2,
+            None => return job.latest,
+        };
+        let whole_s = count * job.length + (count - 1) * soak_s;
+        let latest = self.openings.latest(job.latest, whole_s);
+        if latest >= job.release {
+            latest
+        } else {
+            job.latest
+        }
+    }
+
+    /// Whether a run at the last moment would leave some time before a long
+    /// closure, but not enough to water again, while an earlier one would
+    /// leave room for a second run that is worth giving.
+    fn shut_out_after(&self, job: &Job, soak_s: i64) -> bool {
+        let end = job.latest + job.length;
+        let again_s = soak_s + self.watering.shortest_s();
+        let demand = self.bed.demand_at(job.latest);
+        let used_mm = demand.kc_max * demand.et0_mm_per_h * hours(again_s);
+        if used_mm
+            < self
+                .watering
+                .net_mm(self.watering.shortest_s(), demand.stage)
+        {
+            return false;
+        }
+        self.openings
+            .in_the_way(end, again_s)
+            .is_some_and(|closure| {
+                closure.from > end && closure.to - closure.from >= LONG_CLOSURE_S
+            })
+    }
+
+    /// Gives the run of a job at `start`; returns it with the job that the
+    /// zone wants after it.
+    pub fn give(
+        &mut self,
+        job: &Job,
+        start: i64,
+        bookings: &mut Bookings,
+        until: i64,
+    ) -> (Run, Option<Job>) {
+        let by_choice = self.is_later_cycle(job) || job.trigger == Trigger::EarlyMorning;
+        let obstacle = (start != job.latest && !by_choice)
+            .then(|| self.obstacle(job, start, bookings))
+            .flatten();
+        if start > job.latest {
+            self.note_delay(job, start, bookings);
+        }
+        self.course.advance(self.bed, start, 0.0);
+        let stage = self.bed.demand_at(start).stage;
+        let depletion_mm = self.course.now.stores.depletion_mm();
+        let rain_mm = self.rain_ahead_mm(start).min(LEFT_TO_RAIN * depletion_mm);
+        let needed = self.watering.seconds_for(depletion_mm - rain_mm, stage);
+        let wanted = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
+        let fits = wanted <= job.length
+            || bookings
+                .obstacle(&self.openings, start, &self.ask(wanted))
+                .is_none();
+        let length = if fits { wanted } else { job.length };
+        let reason = Reason {
+            trigger: if start + TOLD_FROM_S < job.latest
+                && obstacle.is_some()
+                && job.trigger == Trigger::Depletion
+            {
+                Trigger::AheadOfConstraint
+            } else {
+                job.trigger
+            },
+            depletion_mm,
+            allowed_mm: self.course.now.allowed_mm(self.bed),
+            demand_since_last_mm: self.course.since.demand_mm,
+            rain_since_last_mm: self.course.since.rain_mm,
+            forecast_rain_counted_mm: rain_mm,
+            moved: obstacle
+                .filter(|_| (start - job.latest).abs() >= TOLD_FROM_S)
+                .map(|by| Moved {
+                    by,
+                    minutes: (start - job.latest) / 60,
+                }),
+            cycle: if self.is_later_cycle(job) {
+                job.cycle
+            } else {
+                cycle(1, needed, length)
+            },
+        };
+        bookings.book(start, &self.ask(length));
+        let run = self.run(start, length, stage, reason);
+        let cycle_after = run.reason.cycle;
+        (run, self.job_after(cycle_after, until))
+    }
+
+    /// Notes what kept a job from `job.latest` to `until`, piece by piece:
+    /// closures, the soak time after the last run, and otherwise the supply.
+    pub fn note_delay(&mut self, job: &Job, until: i64, bookings: &Bookings) {
+        let ask = self.ask(job.length);
+        let mut from = job.latest;
+        while from < until {
+            let (to, by) = match self.openings.in_the_way(from, ask.length) {
+                Some(closure) => (closure.to, closure.by),
+                None if from < self.free_from() => (self.free_from(), Constraint::SoakTime),
+                None => {
+                    let next = self.openings.in_the_way(from, until - from);
+                    let by = bookings.obstacle(&self.openings, from, &ask);
+                    (
+                        next.map_or(until, |closure| closure.from),
+                        by.unwrap_or(Constraint::PlanStart),
+                    )
+                }
+            };
+            let to = to.clamp(from + 1, until);
+            self.late.push(Late { from, to, by });
+            from = to;
+        }
+    }
+
+    fn is_later_cycle(&self, job: &Job) -> bool {
+        job.cycle.is_some_and(|cycle| cycle.number > 1)
+    }
+
+    /// What moved a job away from the moment of its need.
+    fn obstacle(&self, job: &Job, start: i64, bookings: &Bookings) -> Option<Constraint> {
+        let ask = self.ask(job.length);
+        if start > job.latest && job.release > job.latest {
+            return bookings
+                .obstacle(&self.openings, job.release, &ask)
+                .or(Some(if self.free_from() > job.latest {
+                    Constraint::SoakTime
+                } else {
+                    Constraint::PlanStart
+                }));
+        }
+        bookings
+            .obstacle(&self.openings, job.latest, &ask)
+            .or_else(|| {
+                // Room for this run, but not for what must follow it.
+                let whole = self.preferred_start(job);
+                (whole < job.latest)
+                    .then(|| {
+                        self.openings
+                            .in_the_way(job.latest, job.latest - whole + job.length)
+                    })
+                    .flatten()
+                    .map(|closure| closure.by)
+            })
+    }
+
+    /// Opens the valve in the plan: carries the zone through a booked run.
+    pub fn run(&mut self, start: i64, length: i64, stage: Stage, reason: Reason) -> Run {
+        self.course.advance(self.bed, start, 0.0);
+        self.course.since = Since::default();
+        self.course.advance(
+            self.bed,
+            start + length,
+            self.watering.net_rate_mm_per_h(stage),
+        );
+        self.last_end = Some(start + length);
+        Run {
+            zone: self.index,
+            start: instant(start),
+            duration: span(length),
+            depth: self.watering.gross(length),
+            volume: self.watering.volume(length),
+            stage,
+            reason,
+        }
+    }
+
+    /// The next cycle of a split application, or the next need.
+    fn job_after(&self, cycle_done: Option<Cycle>, until: i64) -> Option<Job> {
+        let natural = self.next_job(until);
+        let Some(done) = cycle_done.filter(|done| done.number < done.of) else {
+            return natural;
+        };
+        let now = self.course.now.at;
+        let stage = self.bed.demand_at(now).stage;
+        let needed = self
+            .watering
+            .seconds_for(self.course.now.stores.depletion_mm(), stage);
+        if needed < self.watering.shortest_s() {
+            return natural;
+        }
+        Some(Job {
+            release: self.free_from(),
+            latest: natural.map_or(until, |job| job.latest),
+            length: needed.clamp(self.watering.shortest_s(), self.watering.longest_s()),
+            needed_mm: self.course.now.stores.depletion_mm(),
+            trigger: Trigger::Depletion,
+            cycle: Some(Cycle {
+                number: done.number + 1,
+                of: done.of,
+            }),
+        })
+    }
+
+    /// Rain counted in the hours after `start` [mm].
+    fn rain_ahead_mm(&self, start: i64) -> f64 {
+        let last = (start + RAIN_AHEAD_S).min(self.bed.end());
+        let mut at = start;
+        let mut rain_mm = 0.0;
+        while at < last {
+            let hour = self.bed.demand_at(at);
+            let next = (hour.start.timestamp() + HOUR_S).min(last);
+            rain_mm += (hour.rain_mm - hour.rain_runoff_mm) * hours(next - at);
+            at = next;
+        }
+        rain_mm
+    }
+}
+
+/// A cycle of a split application, or none when one run does it.
+fn cycle(number: usize, needed: i64, length: i64) -> Option<Cycle> {
+    let of = usize::try_from((needed + length - 1) / length.max(1)).unwrap_or(1);
+    (of > 1).then_some(Cycle { number, of })
+}

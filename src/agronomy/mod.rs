@@ -13,6 +13,7 @@ pub mod radiation;
 pub mod reference_et;
 pub mod restoration;
 pub mod soil_hydraulics;
+pub mod solar_time;
 pub mod sun;
 pub mod surface_storage;
 pub mod texture;

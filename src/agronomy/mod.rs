@@ -15,6 +15,7 @@ pub mod restoration;
 pub mod root_zone;
 pub mod roots;
 pub mod soil_hydraulics;
+pub mod solar_time;
 pub mod sun;
 pub mod surface_storage;
 pub mod texture;

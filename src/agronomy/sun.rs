@@ -6,7 +6,7 @@
 //! events). The radiation equations have a simpler sun of their own, in
 //! `radiation`, because their published values need it.
 
-use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, SubsecRound, TimeDelta, Utc};
 use chrono_tz::Tz;
 use solar_positioning::{Horizon, Location, SolarEvents, SolarPositions, delta_t};
 
@@ -117,7 +117,7 @@ pub enum SunError {
     },
 }
 
-/// The sun on a local date.
+/// The sun on a local date, to the nearest second.
 ///
 /// - `latitude_deg`: −90 to 90, north positive
 /// - `longitude_deg`: −180 to 180, east positive
@@ -176,6 +176,9 @@ pub fn sun_day(
             Horizon::SunriseSunset,
         )
         .map_err(out_of_reach)?;
+    // Whole seconds: more would claim to know the air and the horizon.
+    let whole = |at: DateTime<Utc>| at.round_subsecs(0);
+    let (sunrise, noon, sunset) = (sunrise.map(whole), whole(noon), sunset.map(whole));
     Ok(match (sunrise, sunset) {
         (Some(sunrise), Some(sunset)) => SunDay::RiseAndSet {
             sunrise,

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+mod arguments;
 mod catch_cans;
 mod check;
 mod et0;

@@ -7,11 +7,12 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Datelike, TimeDelta, Timelike, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 use super::finding::{Finding, FindingKind, Treatment};
 use crate::agronomy::atmosphere::pressure_from_elevation_kpa;
-use crate::agronomy::radiation::{DaySun, MJ_PER_M2_H_PER_W_PER_M2, clear_sky};
+use crate::agronomy::radiation::{MJ_PER_M2_H_PER_W_PER_M2, clear_sky};
+use crate::agronomy::solar_time::SolarHours;
 use crate::agronomy::weather_record::{GeoPosition, RawHour, Reading, WeatherVariable};
 
 /// Air temperatures that are possible where grass grows [°C].
@@ -190,23 +191,12 @@ fn hold_ranges(hours: &mut [RawHour], found: &mut Found) {
 }
 
 fn hold_radiation(hours: &mut [RawHour], place: &GeoPosition, found: &mut Found) {
-    let latitude_rad = place.latitude_deg.to_radians();
-    let mut day: Option<(u32, DaySun)> = None;
+    let mut sun = SolarHours::new(place);
     for hour in hours {
         let Some(reading) = hour.solar_w_per_m2 else {
             continue;
         };
-        let middle = hour.start + TimeDelta::minutes(30);
-        let day_of_year = middle.ordinal();
-        let sun = match day {
-            Some((known, sun)) if known == day_of_year => sun,
-            _ => DaySun::new(latitude_rad, day_of_year),
-        };
-        day = Some((day_of_year, sun));
-        let utc_h = f64::from(middle.num_seconds_from_midnight()) / 3600.0;
-        let ra = sun
-            .hour(sun.time_angle_rad(utc_h, place.longitude_deg))
-            .extraterrestrial_mj_per_m2_h;
+        let ra = sun.hour(hour.start).extraterrestrial_mj_per_m2_h;
         let Some((key, kind, treatment)) = judge_radiation(reading.value, ra, place.elevation_m)
         else {
             continue;

@@ -10,3 +10,4 @@ mod support;
 mod balance;
 mod site_file;
 mod timetable;
+mod weather_csv;

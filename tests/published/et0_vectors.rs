@@ -191,7 +191,7 @@ fn real_year() -> (WeatherFileContents, Completed) {
     let text = include_bytes!("../data/greensboro_tmy3_hourly.csv");
     let mut contents = parse(text, &CsvOptions::default()).expect("the file is sound");
     let findings = screen(&mut contents.hours, &GREENSBORO);
-    // One foggy January stands at one temperature for 16 h, and is kept.
+    // A cold spell in January stands at -9.4 °C for 16 h, and is kept.
     assert!(
         findings
             .iter()

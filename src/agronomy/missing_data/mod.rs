@@ -13,7 +13,7 @@
 mod gaps;
 mod note;
 
-use chrono::{DateTime, Datelike, TimeDelta, Timelike, Utc};
+use chrono::{DateTime, Utc};
 
 pub use gaps::{LONGEST_GAP_H, LONGEST_INTERPOLATED_H, NEIGHBOURING_DAYS};
 pub use note::{EstimateNote, EstimateRule};
@@ -22,9 +22,10 @@ use super::atmosphere::{
     TemperatureRange, pressure_from_elevation_kpa, saturation_vapour_pressure_kpa,
 };
 use super::radiation::{
-    DaySun, HourSun, INTERIOR_RANGE_COEFFICIENT, MJ_PER_M2_H_PER_W_PER_M2, clear_sky,
-    cloudiness_ratio, solar_from_sunshine, solar_from_temperature_range,
+    HourSun, INTERIOR_RANGE_COEFFICIENT, MJ_PER_M2_H_PER_W_PER_M2, clear_sky, cloudiness_ratio,
+    solar_from_sunshine, solar_from_temperature_range,
 };
+use super::solar_time::SolarHours;
 use super::weather_record::{
     GeoPosition, HourProvenance, Provenance, RawHour, WeatherHour, WeatherVariable,
 };
@@ -36,10 +37,6 @@ pub const DEFAULT_WIND_2M_M_PER_S: f64 = 2.0;
 /// Rs/Rso of the night where no afternoon tells it: the middle of the 0.4 to
 /// 0.6 that FAO-56 gives for humid and subhumid places (beside Example 19).
 pub const DEFAULT_CLOUDINESS_RATIO: f64 = 0.5;
-
-/// Half an hour, from the start of an hour to its middle.
-const HALF_HOUR: TimeDelta = TimeDelta::minutes(30);
-const SECONDS_PER_DAY: i64 = 86_400;
 
 /// Complete hours, one after the other without a gap, and what was estimated.
 #[derive(Debug, Clone, PartialEq)]
@@ -107,18 +104,16 @@ pub fn complete(raw: &[RawHour], place: &GeoPosition) -> Result<Completed, Compl
     let mut completion = Completion {
         place: *place,
         pressure_kpa: pressure_from_elevation_kpa(place.elevation_m),
+        sun: SolarHours::new(place),
         ledger,
         complete: Vec::with_capacity(hours.len()),
         cloudiness: Cloudiness::default(),
     };
-    let day_numbers: Vec<i64> = hours
-        .iter()
-        .map(|hour| solar_day_number(hour.start, place.longitude_deg))
-        .collect();
     let mut from = 0;
-    for day in day_numbers.chunk_by(|a, b| a == b) {
+    let solar = SolarHours::new(place);
+    for day in hours.chunk_by(|a, b| solar.day_number(a.start) == solar.day_number(b.start)) {
         let to = from + day.len();
-        completion.add_day(day[0], &hours[from..to], extremes_around(&hours, from, to));
+        completion.add_day(day, extremes_around(&hours, from, to));
         from = to;
     }
     completion.fill_first_cloudiness();
@@ -126,17 +121,6 @@ pub fn complete(raw: &[RawHour], place: &GeoPosition) -> Result<Completed, Compl
         hours: completion.complete,
         notes: completion.ledger.into_notes(),
     })
-}
-
-/// Days since 1970 in mean solar time at the middle of an hour. It needs no
-/// time zone, and splits the days at night.
-fn solar_day_number(start: DateTime<Utc>, longitude_deg: f64) -> i64 {
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "at most half a day of seconds"
-    )]
-    let ahead_s = (longitude_deg * 240.0) as i64;
-    ((start + HALF_HOUR).timestamp() + ahead_s).div_euclid(SECONDS_PER_DAY)
 }
 
 /// Extremes of temperature of a day, or of 24 hours where the day is cut off
@@ -172,21 +156,17 @@ struct Cloudiness {
 struct Completion {
     place: GeoPosition,
     pressure_kpa: f64,
+    sun: SolarHours,
     ledger: Ledger,
     complete: Vec<WeatherHour>,
     cloudiness: Cloudiness,
 }
 
 impl Completion {
-    fn add_day(&mut self, day_number: i64, hours: &[RawHour], range: TemperatureRange) {
-        let day_of_year = DateTime::from_timestamp(day_number * SECONDS_PER_DAY, 0)
-            .map_or(1, |midnight| midnight.ordinal());
-        let day = DaySun::new(self.place.latitude_deg.to_radians(), day_of_year);
+    fn add_day(&mut self, hours: &[RawHour], range: TemperatureRange) {
         let dew_kpa = saturation_vapour_pressure_kpa(range.min_c);
         for hour in hours {
-            let middle = hour.start + HALF_HOUR;
-            let utc_h = f64::from(middle.num_seconds_from_midnight()) / 3600.0;
-            let sun = day.hour(day.time_angle_rad(utc_h, self.place.longitude_deg));
+            let sun = self.sun.hour(hour.start);
             self.add_hour(hour, &sun, range, dew_kpa);
         }
     }

@@ -3,6 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::*;
+use crate::agronomy::radiation::DaySun;
 use crate::agronomy::weather_record::Reading;
 
 /// An invented place in the shires; its solar noon is close to 12:00 UTC.

@@ -1,0 +1,168 @@
+//! `soakmist et0`.
+
+mod report;
+mod text;
+
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use chrono_tz::Tz;
+use clap::ValueEnum;
+
+use super::{Failure, arguments};
+use crate::agronomy::missing_data::{EstimateNote, complete};
+use crate::agronomy::reference_et::EtMethod;
+use crate::agronomy::weather_record::GeoPosition;
+use crate::weather::Finding;
+use crate::weather::csv::{CsvOptions, WeatherCsvError, read_file};
+use crate::weather::quality;
+use report::{Et0Report, Settings};
+
+/// How many findings are told one by one.
+const MOST_TOLD: usize = 20;
+
+/// Arguments of `soakmist et0`.
+#[derive(Debug, clap::Args)]
+pub struct Et0Arguments {
+    /// Hourly weather: CSV with the columns time (end of the hour) and
+    /// air_temp_c, and any of rel_humidity_pct, wind_speed_m_s, solar_w_m2,
+    /// sunshine_h, precip_mm, pressure_kpa
+    file: PathBuf,
+    /// Latitude in degrees, north positive
+    #[arg(long, value_name = "DEG", allow_negative_numbers = true,
+          value_parser = arguments::latitude)]
+    latitude: f64,
+    /// Longitude in degrees, east positive
+    #[arg(long, value_name = "DEG", allow_negative_numbers = true,
+          value_parser = arguments::longitude)]
+    longitude: f64,
+    /// Elevation in metres above sea level
+    #[arg(long, value_name = "M", allow_negative_numbers = true,
+          value_parser = arguments::elevation)]
+    elevation: f64,
+    /// Height in metres at which the wind was measured
+    #[arg(long, value_name = "M", default_value = "10", value_parser = arguments::wind_height)]
+    wind_height: f64,
+    /// Time zone of stamps that have no offset, such as Europe/London
+    #[arg(long, value_name = "ZONE", value_parser = arguments::time_zone)]
+    time_zone: Option<Tz>,
+    /// Hours, or whole days of standard time
+    #[arg(long, value_enum, default_value_t = Step::Day)]
+    step: Step,
+    /// Which equation (the two are the same for a day)
+    #[arg(long, value_enum, default_value_t = Method::Fao56)]
+    method: Method,
+    /// What to print
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+/// The step of the result.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+enum Step {
+    /// One value an hour
+    Hour,
+    /// One value a day
+    Day,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Method {
+    /// FAO Irrigation and Drainage Paper 56
+    Fao56,
+    /// ASCE-EWRI 2005, short reference
+    Asce,
+}
+
+impl From<Method> for EtMethod {
+    fn from(method: Method) -> Self {
+        match method {
+            Method::Fao56 => Self::Fao56,
+            Method::Asce => Self::Asce,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Format {
+    /// A table for people
+    Text,
+    /// Comma-separated, with every intermediate value
+    Csv,
+    /// One object with inputs, rows and findings
+    Json,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// See [`Failure`].
+pub fn run(arguments: &Et0Arguments) -> Result<(), Failure> {
+    let options = CsvOptions {
+        time_zone: arguments.time_zone,
+        wind_height_m: arguments.wind_height,
+        ..CsvOptions::default()
+    };
+    let settings = Settings {
+        file: arguments.file.display().to_string(),
+        method: arguments.method.into(),
+        step: arguments.step,
+        place: GeoPosition {
+            latitude_deg: arguments.latitude,
+            longitude_deg: arguments.longitude,
+            elevation_m: arguments.elevation,
+        },
+        wind_height_m: arguments.wind_height,
+    };
+    let report = calculate(&arguments.file, &options, settings)?;
+    tell(&report.settings.file, &report.findings, &report.notes);
+    for date in &report.days_left_out {
+        eprintln!(
+            "soakmist: {}: {date} is not a whole day and is left out",
+            report.settings.file
+        );
+    }
+    let mut out = BufWriter::new(io::stdout().lock());
+    let written = match arguments.format {
+        Format::Text => text::write(&report, &mut out),
+        Format::Csv => report.write_csv(&mut out),
+        Format::Json => report.write_json(&mut out),
+    };
+    Failure::from_output(written.and_then(|()| out.flush()))
+}
+
+fn calculate(file: &Path, options: &CsvOptions, settings: Settings) -> Result<Et0Report, Failure> {
+    let mut contents = read_file(file, options).map_err(|error| match error {
+        WeatherCsvError::Unreadable { .. } => Failure::Io(error.to_string()),
+        _ => Failure::Input(error.to_string()),
+    })?;
+    let mut findings = contents.findings;
+    findings.extend(quality::screen(&mut contents.hours, &settings.place));
+    let completed = complete(&contents.hours, &settings.place).map_err(|error| {
+        tell(&settings.file, &findings, &[]);
+        Failure::Input(format!("{}: {error}", settings.file))
+    })?;
+    let report = Et0Report::new(settings, completed, &contents.offsets, findings);
+    if report.rows.is_empty() {
+        let file = &report.settings.file;
+        return Err(Failure::Input(format!(
+            "{file}: holds no whole day; take --step hour"
+        )));
+    }
+    Ok(report)
+}
+
+/// Findings and notes go to standard error, so that a pipe stays clean.
+fn tell(file: &str, findings: &[Finding], notes: &[EstimateNote]) {
+    for finding in findings.iter().take(MOST_TOLD) {
+        eprintln!("soakmist: {file}: {finding}");
+    }
+    if findings.len() > MOST_TOLD {
+        let more = findings.len() - MOST_TOLD;
+        eprintln!("soakmist: {file}: and {more} more findings; --format json has them all");
+    }
+    for note in notes {
+        eprintln!("soakmist: {file}: {note}");
+    }
+}

@@ -66,9 +66,21 @@ pub struct Moment {
     pub at: i64,
     /// The water.
     pub stores: Stores,
+    /// Start of the hour for which layer and rise were last brought up to date.
+    hour: Option<DateTime<Utc>>,
 }
 
 impl Moment {
+    /// A moment with its water.
+    #[must_use]
+    pub fn new(at: i64, stores: Stores) -> Self {
+        Self {
+            at,
+            stores,
+            hour: None,
+        }
+    }
+
     /// Depletion of the managed layer over what is allowed there and then.
     #[must_use]
     pub fn allowed_mm(&self, bed: &Bed) -> f64 {
@@ -94,7 +106,11 @@ impl Moment {
         }
         let end = end.min(to);
         let demand = bed.demand_at(self.at);
-        self.stores.grow_to(&bed.ground, demand.layer_mm);
+        if self.hour != Some(demand.start) {
+            self.hour = Some(demand.start);
+            self.stores.grow_to(&bed.ground, demand.layer_mm);
+            self.stores.look_below(&bed.ground);
+        }
         #[expect(clippy::cast_precision_loss, reason = "a step is at most 300 s")]
         let hours = (end - self.at) as f64 / HOUR_S as f64;
         let rain = demand.rain_mm - demand.rain_runoff_mm;

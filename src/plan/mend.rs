@@ -45,7 +45,7 @@ pub fn add_mends(
         let mut left_before: Vec<f64> = found.iter().map(weight).collect();
         for relaxed in relaxations(site, span, cause) {
             let plan = Prepared::of(&relaxed.site, weather, span)?;
-            let left = shortfalls(&plan.schedule());
+            let left = shortfalls(&plan.schedule_with(relaxed.site.supply.flow.l_per_min()));
             for (index, shortfall) in found.iter().enumerate() {
                 let same = left.iter().find(|other| is_same(other, shortfall));
                 let left = same.map_or(0.0, weight);

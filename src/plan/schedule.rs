@@ -9,6 +9,8 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
+use chrono::{DateTime, TimeDelta, Utc};
+
 use super::bookings::Bookings;
 use super::course::{Bed, Course, Moment};
 use super::shortfall::dry_seconds;
@@ -28,7 +30,11 @@ use crate::site::local_time::date_of;
 use crate::site::{Ground as Sowing, Site};
 
 /// Parts of the supply that are tried when the whole of it leaves seed dry.
-const SUPPLY_PARTS: [f64; 6] = [0.9, 0.8, 0.7, 0.6, 0.5, 0.35];
+const SUPPLY_PARTS: [f64; 3] = [0.85, 0.7, 0.5];
+
+/// Days of weather after the plan that are looked at for the dates of
+/// emergence and first mowing.
+const OUTLOOK_DAYS: i64 = 60;
 
 /// What planning needs of a site and its weather, worked out once.
 #[derive(Debug, Clone)]
@@ -83,7 +89,12 @@ impl<'a> Prepared<'a> {
     /// [`PlanError::Soil`] when a soil cannot be resolved.
     pub fn of(site: &'a Site, weather: &[WeatherHour], span: &Span) -> Result<Self, PlanError> {
         let time_zone = site.place.time_zone;
-        let days = Days::of(weather, time_zone);
+        let oldest = span.begin - TimeDelta::days(spin_up::MEMORY_DAYS);
+        let days = Days::of(
+            between(weather, oldest, span.to + TimeDelta::days(OUTLOOK_DAYS)),
+            time_zone,
+        );
+        let weather = between(weather, oldest, span.to);
         let zones: Result<_, _> = site
             .zones
             .iter()
@@ -109,16 +120,11 @@ impl<'a> Prepared<'a> {
                 })
             })
             .collect();
-        let planned: Vec<WeatherHour> = weather
-            .iter()
-            .copied()
-            .filter(|hour| hour.start >= span.begin && hour.start < span.to)
-            .collect();
         let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.to));
         Ok(Self {
             site,
             span: *span,
-            closures: SiteClosures::of(site, &planned, first, last),
+            closures: SiteClosures::of(site, between(weather, span.begin, span.to), first, last),
             zones: zones?,
             days,
         })
@@ -198,10 +204,7 @@ impl<'a> Prepared<'a> {
         let span = &self.span;
         let deadline = prepared.bed.season.soak_deadline;
         let soaks = zone.pre_soak.wanted && deadline > span.begin && deadline <= span.to;
-        let begin = Moment {
-            at: span.begin.timestamp(),
-            stores: prepared.stores,
-        };
+        let begin = Moment::new(span.begin.timestamp(), prepared.stores);
         Scheduled {
             waterer: Waterer {
                 index,
@@ -276,4 +279,11 @@ impl Scheduled<'_> {
     pub fn soak_summary(&self) -> Option<PreSoakSummary> {
         self.soak.as_ref().map(|soaked| soaked.summary.clone())
     }
+}
+
+/// The hours that start within a span; `weather` is in order.
+fn between(weather: &[WeatherHour], from: DateTime<Utc>, to: DateTime<Utc>) -> &[WeatherHour] {
+    let first = weather.partition_point(|hour| hour.start < from);
+    let last = weather.partition_point(|hour| hour.start < to);
+    &weather[first..last.max(first)]
 }

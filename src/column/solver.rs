@@ -5,9 +5,9 @@
 //! water that past fluxes brought. The modified Picard iteration of Celia,
 //! Bouloutas & Zarba 1990 (Water Resour. Res. 26:1483–1496) linearises θ(h);
 //! here the conductivity's slope is taken along too, which makes it Newton's
-//! and saves most of the iterations (Lehmann & Ackerer 1998, Transp. Porous
-//! Media 31:275–292). What the last iteration leaves over stays in W: it is
-//! made good in the next step, so the books close to rounding.
+//! (as Lehmann & Ackerer 1998, Transp. Porous Media 31:275–292): about three
+//! iterations a step. What the last iteration leaves over stays in W and is
+//! made good in the next steps, so the books close to rounding.
 
 use std::sync::Arc;
 

@@ -101,7 +101,11 @@ impl Surface {
     /// `into_soil` mm/h entered.
     pub(super) fn settle(&self, into_soil: f64, dt: f64, storage_limit: f64) -> Outcome {
         let Top::Weather { water, demand } = self.top else {
-            return Outcome::default();
+            // The held head brings and takes its own water.
+            return Outcome {
+                film: self.film,
+                ..Outcome::default()
+            };
         };
         let left = (water - demand - into_soil) * dt + self.film;
         let film = left.clamp(0.0, storage_limit);

@@ -1,11 +1,11 @@
 //! A soil's hydraulic functions as a table that is quick to read.
 //!
-//! Powers are nine tenths of the cost of a step when θ, its slope, K, its
-//! slope and the flux potential are computed afresh in every cell. The table
-//! holds cubic pieces instead: 32 to each doubling of suction, found from the
-//! bits of the number, from 1 mm to 16.8 km; and one piece from 0 to 1 mm.
-//! That first piece also takes the vertical tangent out of K where n is near
-//! 1, which is no loss: one mm of head is nothing.
+//! θ and K by their formulas cost ten times as much as θ, K, both slopes and
+//! the flux potential from the table. The table holds cubic pieces: 32 to each
+//! doubling of suction, found from the bits of the number, from 1 mm to 16.8
+//! km; and one piece from 0 to 1 mm. That first piece also takes the vertical
+//! tangent out of K where n is near 1, which is no loss: one mm of head is
+//! nothing.
 
 use super::soil::HydraulicFunctions;
 

@@ -358,6 +358,31 @@ fn a_coarse_dressing_dries_and_shields_the_soil_under_it() {
 }
 
 #[test]
+fn water_passes_a_dry_coarse_dressing() {
+    // A mean that the drier side rules would hold the water in the sand.
+    let loam = carsel_parrish(TextureName::Loam);
+    let mut spec = ColumnSpec::uniform(&loam);
+    let sand = Arc::new(SoilTable::new(&carsel_parrish(TextureName::Sand)));
+    spec.layers.insert(
+        0,
+        SoilLayer {
+            thickness_mm: 6.0,
+            soil: sand,
+        },
+    );
+    let mut column = Column::new(spec).expect("a sound column");
+    let before = column.mean_water_content(6.0, 60.0);
+    let rain = SurfaceForcing {
+        water_mm_per_h: 10.0,
+        ..SurfaceForcing::default()
+    };
+    let report = column.advance(0.5 * HOUR_S, &rain).expect("converges");
+    assert!(report.runoff_mm < 1e-9);
+    let gained = (column.mean_water_content(6.0, 60.0) - before) * 54.0;
+    assert!(gained > 3.5, "the loam gained {gained} of 5 mm");
+}
+
+#[test]
 fn roots_take_what_is_asked_until_the_soil_is_dry() {
     let soil = carsel_parrish(TextureName::Loam);
     let mut column = Column::new(ColumnSpec::uniform(&soil)).expect("a sound column");

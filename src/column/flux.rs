@@ -6,7 +6,7 @@ use super::table::State;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Internodal {
     /// ∫K dh over the difference of heads, exact for flow without gravity
-    /// through one soil; arithmetic between soils.
+    /// through one soil. Between two soils the head at the seam is found.
     #[default]
     Integral,
     /// Mean of the two, as in Celia et al. 1990.
@@ -15,18 +15,6 @@ pub enum Internodal {
     Geometric,
     /// That of the cell from which the water comes.
     Upstream,
-}
-
-impl Internodal {
-    /// The mean to take where two soils meet, whose flux potentials cannot be
-    /// compared.
-    pub(super) fn between_soils(self) -> Self {
-        if self == Self::Integral {
-            Self::Arithmetic
-        } else {
-            self
-        }
-    }
 }
 
 /// A flux and how it answers to the heads that drive it.

@@ -13,6 +13,7 @@ mod flux;
 mod grid;
 mod mass;
 mod profile;
+mod seam;
 mod soil;
 mod solver;
 mod spec;

@@ -12,9 +12,10 @@
 use std::sync::Arc;
 
 use super::drainage::Bottom;
-use super::flux::{Internodal, flux};
+use super::flux::{Flux, Internodal, flux};
+use super::seam::Seam;
 use super::surface::Surface;
-use super::table::{SoilTable, State};
+use super::table::{LONGEST_SUCTION_MM, SoilTable, State};
 use super::uptake::WaterStress;
 
 /// Iterations before a step is given up.
@@ -42,8 +43,8 @@ pub(super) struct Cells {
     pub thickness: Vec<f64>,
     /// From the centre of a cell to that of the next [mm].
     pub apart: Vec<f64>,
-    /// How K is averaged towards the next cell.
-    pub mean: Vec<Internodal>,
+    /// How K is averaged between cells.
+    pub mean: Internodal,
     /// Number of the cell's soil.
     pub soil: Vec<usize>,
     /// The soils.
@@ -53,6 +54,21 @@ pub(super) struct Cells {
 impl Cells {
     pub(super) fn count(&self) -> usize {
         self.thickness.len()
+    }
+
+    /// Flux from a cell to the next.
+    fn flux_below(&self, states: &[State], cell: usize) -> Flux {
+        let (upper, lower) = (&states[cell], &states[cell + 1]);
+        if self.mean == Internodal::Integral && self.soil[cell] != self.soil[cell + 1] {
+            let seam = Seam {
+                soil_above: self.table(cell),
+                soil_below: self.table(cell + 1),
+                half_above: 0.5 * self.thickness[cell],
+                half_below: 0.5 * self.thickness[cell + 1],
+            };
+            return seam.flux(upper, lower);
+        }
+        flux(self.mean, upper, lower, self.apart[cell])
     }
 
     pub(super) fn table(&self, cell: usize) -> &SoilTable {
@@ -156,18 +172,17 @@ impl Solver {
     /// Fluxes at the newest iterate: the cells' gains and the matrix.
     fn assemble(&mut self, cells: &Cells, ends: &Ends, dt: f64) -> EndFluxes {
         let last = cells.count() - 1;
-        let top = ends.surface.flux(&self.states[0], dt, cells.mean[0]);
+        let top = ends.surface.flux(&self.states[0], dt, cells.mean);
         let half_cell = 0.5 * cells.thickness[last];
         let bottom = ends
             .bottom
-            .flux(&self.states[last], &ends.below, half_cell, cells.mean[last]);
+            .flux(&self.states[last], &ends.below, half_cell, cells.mean);
         let (mut above, mut roots) = (top, 0.0);
         for cell in 0..=last {
             let below = if cell == last {
                 bottom
             } else {
-                let (here, next) = (&self.states[cell], &self.states[cell + 1]);
-                flux(cells.mean[cell], here, next, cells.apart[cell])
+                cells.flux_below(&self.states, cell)
             };
             let storage = self.states[cell].capacity * cells.thickness[cell] / dt;
             self.lower[cell] = -above.by_upper;
@@ -201,7 +216,8 @@ impl Solver {
         let share = (dt / AMENDS_H).min(1.0);
         for (cell, water) in water.iter().enumerate() {
             let held = self.states[cell].theta * cells.thickness[cell];
-            self.start[cell] = held + share * (water - held);
+            let driest = cells.table(cell).driest() * cells.thickness[cell];
+            self.start[cell] = (held + share * (water - held)).max(driest.min(held));
         }
     }
 
@@ -265,4 +281,5 @@ fn next_head(state: &State, change: f64, table: &SoilTable) -> f64 {
     let answers = (nearer - state.head) * change > 0.0;
     let next = if answers { nearer } else { head };
     next.max(MOST_DRYING * state.head - FARTHEST_FROM_SATURATION)
+        .max(-LONGEST_SUCTION_MM)
 }

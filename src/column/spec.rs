@@ -221,12 +221,7 @@ impl ColumnSpec {
             .iter()
             .map(|top| seams.iter().filter(|seam| **seam <= top + 1e-9).count())
             .collect();
-        let mean = (0..soil.len())
-            .map(|cell| match soil.get(cell + 1) {
-                Some(next) if *next != soil[cell] => self.internodal.between_soils(),
-                _ => self.internodal,
-            })
-            .collect();
+        let mean = self.internodal;
         let tables = self
             .layers
             .iter()

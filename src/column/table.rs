@@ -17,6 +17,8 @@ use super::soil::HydraulicFunctions;
 const SPECIFIC_STORAGE: f64 = 1e-6;
 /// Doublings of suction that the table spans, from 1 mm.
 const OCTAVES: usize = 24;
+/// The longest suction of the table [mm].
+pub(super) const LONGEST_SUCTION_MM: f64 = (1_u64 << OCTAVES) as f64;
 /// Pieces to a doubling; a power of two, so that bits find the piece.
 const PIECES: usize = 32;
 /// Mantissa bits of an `f64` below those that number the pieces.
@@ -90,6 +92,7 @@ struct Piece {
 pub struct SoilTable {
     pieces: Vec<Piece>,
     saturated: f64,
+    driest: f64,
     saturated_k: f64,
     saturated_potential: f64,
 }
@@ -108,6 +111,7 @@ impl SoilTable {
         let mut end = node_suction(count);
         let mut potential = 0.0;
         let (mut theta_end, mut k_end) = (node(&theta, end), node(&k, end));
+        let driest = theta_end.0;
         for index in (0..=count).rev() {
             let start = if index == 0 {
                 0.0
@@ -141,6 +145,7 @@ impl SoilTable {
         Self {
             pieces,
             saturated: theta_end.0,
+            driest,
             saturated_k: k_end.0,
             saturated_potential: potential,
         }
@@ -163,6 +168,11 @@ impl SoilTable {
                 let falls = theta.value(1.0) <= theta.value(0.0) && k.value(1.0) <= k.value(0.0);
                 falls && theta.value(1.0) >= 0.0 && k.value(1.0) >= 0.0
             })
+    }
+
+    /// Water content at the longest suction of the table.
+    pub(super) fn driest(&self) -> f64 {
+        self.driest
     }
 
     /// Water content at a suction [m], as the solver sees it.

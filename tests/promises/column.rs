@@ -504,6 +504,7 @@ proptest! {
         table in 0..TABLES.len(),
         head in -150.0..-0.01_f64,
         storage in 0.0..10.0_f64,
+        dressing in prop::option::of((0..TEXTURES.len(), 2.0..12.0_f64)),
         calls in prop::collection::vec(
             (0.0..200.0_f64, 0.0..1.2_f64, 1.0..4000.0_f64, any::<bool>(), 0.0..0.5_f64),
             1..25,
@@ -513,6 +514,10 @@ proptest! {
         let mut spec = ColumnSpec::uniform(&soil);
         spec.initial = Initial::Head(head);
         spec.storage_limit_mm = storage;
+        if let Some((texture, thickness_mm)) = dressing {
+            let soil = Arc::new(SoilTable::new(&TABLES[table].soil(TEXTURES[texture])));
+            spec.layers.insert(0, SoilLayer { thickness_mm, soil });
+        }
         let mut column = Column::new(spec).expect("a sound column");
         let before = column.stored_mm();
         let mut total = StepReport::default();

@@ -10,7 +10,7 @@
 //! | 4 adapters | [`weather`] |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`plan`], [`balance`] |
-//! | 1 formulas | [`agronomy`], [`sprinkler`] |
+//! | 1 formulas | [`agronomy`], [`column`], [`sprinkler`] |
 //! | 0 words | [`site`], [`units`] |
 //!
 //! Layers 0 to 3 take time, weather and site as arguments: they read no
@@ -19,6 +19,7 @@
 pub mod agronomy;
 pub mod balance;
 pub mod cli;
+pub mod column;
 pub mod plan;
 pub mod report;
 pub mod site;

@@ -11,6 +11,7 @@ mod support;
 mod calendar;
 mod catch_cans_command;
 mod check_command;
+mod column;
 mod command;
 mod docs_site_file;
 mod et0_command;

@@ -1,6 +1,8 @@
 //! One zone on its way through the plan: its stores carried forward in time,
 //! with the hourly record, the dry spells and the look ahead to its next need.
 
+use std::sync::Arc;
+
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::timetable::{BalanceHour, Stage};
@@ -31,7 +33,7 @@ pub struct Bed<'a> {
     /// Its season.
     pub season: Season,
     /// Demand, hour by hour without a gap.
-    pub demand: Vec<HourDemand>,
+    pub demand: Arc<[HourDemand]>,
 }
 
 impl Bed<'_> {

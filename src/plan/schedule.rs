@@ -15,7 +15,7 @@ use super::bookings::Bookings;
 use super::course::{Bed, Course, Moment};
 use super::shortfall::dry_seconds;
 use super::soaker::{self, Soaked};
-use super::timetable::{PreSoakSummary, Run, Trigger};
+use super::timetable::{Constraint, PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
 use super::window::{Openings, SiteClosures};
@@ -30,7 +30,7 @@ use crate::site::local_time::date_of;
 use crate::site::{Ground as Sowing, Site};
 
 /// Parts of the supply that are tried when the whole of it leaves seed dry.
-const SUPPLY_PARTS: [f64; 3] = [0.85, 0.7, 0.5];
+const SUPPLY_PARTS: &[f64] = &[0.85, 0.7, 0.5];
 
 /// Days of weather after the plan that are looked at for the dates of
 /// emergence and first mowing.
@@ -41,6 +41,8 @@ const OUTLOOK_DAYS: i64 = 60;
 pub struct Prepared<'a> {
     site: &'a Site,
     span: Span,
+    /// The hours of the plan.
+    weather: &'a [WeatherHour],
     closures: SiteClosures,
     zones: Vec<PreparedZone<'a>>,
     /// Daily figures of the weather.
@@ -87,7 +89,7 @@ impl<'a> Prepared<'a> {
     ///
     /// # Errors
     /// [`PlanError::Soil`] when a soil cannot be resolved.
-    pub fn of(site: &'a Site, weather: &[WeatherHour], span: &Span) -> Result<Self, PlanError> {
+    pub fn of(site: &'a Site, weather: &'a [WeatherHour], span: &Span) -> Result<Self, PlanError> {
         let time_zone = site.place.time_zone;
         let oldest = span.begin - TimeDelta::days(spin_up::MEMORY_DAYS);
         let days = Days::of(
@@ -111,7 +113,7 @@ impl<'a> Prepared<'a> {
                     zone,
                     ground,
                     season,
-                    demand,
+                    demand: demand.into(),
                 };
                 Ok(PreparedZone {
                     bed,
@@ -121,13 +123,57 @@ impl<'a> Prepared<'a> {
             })
             .collect();
         let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.to));
+        let weather = between(weather, span.begin, span.to);
         Ok(Self {
             site,
             span: *span,
-            closures: SiteClosures::of(site, between(weather, span.begin, span.to), first, last),
+            closures: SiteClosures::of(site, weather, first, last),
+            weather,
             zones: zones?,
             days,
         })
+    }
+
+    /// The same zones, weather and days under other rules, limits, supply or
+    /// bounds of runs: `site` must not differ in anything else.
+    #[must_use]
+    pub fn under<'s>(&self, site: &'s Site) -> Prepared<'s>
+    where
+        'a: 's,
+    {
+        let zones = self
+            .zones
+            .iter()
+            .zip(&site.zones)
+            .map(|(prepared, zone)| PreparedZone {
+                bed: Bed {
+                    zone,
+                    ground: prepared.bed.ground.clone(),
+                    season: prepared.bed.season.clone(),
+                    demand: prepared.bed.demand.clone(),
+                },
+                ..*prepared
+            });
+        Prepared {
+            site,
+            span: self.span,
+            weather: self.weather,
+            closures: self.closures.under(site, self.weather),
+            zones: zones.collect(),
+            days: self.days.clone(),
+        }
+    }
+
+    /// The span that is planned.
+    #[must_use]
+    pub fn span(&self) -> &Span {
+        &self.span
+    }
+
+    /// The site that is planned.
+    #[must_use]
+    pub fn site(&self) -> &'a Site {
+        self.site
     }
 
     /// The schedule with the site's whole supply or, where that leaves
@@ -136,8 +182,8 @@ impl<'a> Prepared<'a> {
     /// Placing jobs one by one can come out worse with more supply than with
     /// less (the anomaly of list scheduling, Graham 1969, SIAM J. Appl. Math.
     /// 17:416–429): a long run that just fits beside another can be in the
-    /// way of a pressing one. Trying smaller supplies, down to one zone after
-    /// another, takes that away.
+    /// way of a pressing one. Trying one zone after another, and where zones
+    /// wait for each other smaller supplies too, takes that away.
     #[must_use]
     pub fn schedule(&self) -> Schedule<'_> {
         let whole = self.site.supply.flow.l_per_min();
@@ -151,7 +197,12 @@ impl<'a> Prepared<'a> {
             .iter()
             .map(|zone| zone.sprinkler.flow.l_per_min())
             .fold(0.0, f64::max);
-        SUPPLY_PARTS
+        let parts = if best.lacks_shared_water() {
+            SUPPLY_PARTS
+        } else {
+            &[]
+        };
+        parts
             .iter()
             .map(|part| part * whole)
             .filter(|&flow| flow > largest)
@@ -225,6 +276,18 @@ impl<'a> Prepared<'a> {
             ),
             next: if soaks { Next::Soak } else { Next::FirstJob },
         }
+    }
+}
+
+impl Schedule<'_> {
+    /// Whether any zone had to wait for others' share of the supply, or for
+    /// the next day's water.
+    fn lacks_shared_water(&self) -> bool {
+        let shared = [Constraint::Supply, Constraint::DailyMost];
+        self.zones
+            .iter()
+            .flat_map(|zone| &zone.waterer.late)
+            .any(|late| shared.contains(&late.by))
     }
 }
 

@@ -15,6 +15,7 @@ mod command;
 mod docs_site_file;
 mod et0_command;
 mod json_schema;
+mod layers;
 mod planning;
 mod sample;
 mod site_file;

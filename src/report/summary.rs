@@ -99,7 +99,7 @@ pub(super) fn days(out: &mut String, view: &View<'_>, days: &[DayView]) {
     let mut head = format!(
         "  {}  {} {} {} ",
         left("day", 10),
-        right("runs", 5),
+        right("runs", 4),
         right("water", 9),
         right("open", 6)
     );
@@ -144,7 +144,7 @@ fn day_line(out: &mut String, view: &View<'_>, day: &DayView, stages: &[Stage]) 
     out.push_str(&format!(
         "  {}  {} {} {} ",
         left(&short_day(day.date), 10),
-        right(&shown(day.totals.runs), 5),
+        right(&shown(day.totals.runs), 4),
         right(&water, 9),
         right(&open, 6)
     ));

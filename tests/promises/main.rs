@@ -17,6 +17,7 @@ mod et0_command;
 mod json_schema;
 mod layers;
 mod planning;
+mod readme;
 mod sample;
 mod site_file;
 mod soil_command;

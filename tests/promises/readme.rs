@@ -169,3 +169,40 @@ fn the_exit_codes_of_the_readme_are_the_real_ones() {
     assert_eq!(soakmist(&["timetable"]).code, 2);
     assert_eq!(soakmist(&["timetable", "no-such-file.toml"]).code, 3);
 }
+
+#[test]
+fn the_guide_for_developers_knows_every_layer_and_dependency() {
+    let root = env!("CARGO_MANIFEST_DIR");
+    let read = |file: &str| std::fs::read_to_string(format!("{root}/{file}")).unwrap();
+    let guide = read("DEVELOPERS.md");
+    for entry in std::fs::read_dir(format!("{root}/src")).unwrap() {
+        let entry = entry.unwrap();
+        let name = entry.file_name().to_string_lossy().into_owned();
+        assert!(
+            !entry.path().is_dir() || guide.contains(&format!("`{name}`")),
+            "src/{name} is not in DEVELOPERS.md"
+        );
+    }
+    let manifest: toml::Table = read("Cargo.toml").parse().unwrap();
+    for table in ["dependencies", "dev-dependencies"] {
+        for name in manifest[table].as_table().unwrap().keys() {
+            assert!(guide.contains(name.as_str()), "{name} has no reason there");
+        }
+    }
+}
+
+#[test]
+fn files_named_in_the_guides_exist() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    for guide in ["README.md", "DEVELOPERS.md", "docs/method.md"] {
+        let text = std::fs::read_to_string(root.join(guide)).unwrap();
+        for name in text.split('`').skip(1).step_by(2) {
+            let is_file = name.contains('/') && name.ends_with(".rs") && !name.contains('*');
+            let known = root.join("src").join(name).exists() || root.join(name).exists();
+            assert!(
+                !is_file || known,
+                "{guide} names {name}, which is not there"
+            );
+        }
+    }
+}

@@ -5,6 +5,7 @@ use chrono::TimeDelta;
 use super::customary::{
     L_PER_GALLON, M_PER_FOOT, M_PER_S_PER_MPH, M2_PER_SQUARE_FOOT, MM_PER_INCH,
 };
+use super::dimension::Dimension;
 use super::quantity::{Area, Depth, Flow, Rate, Speed, Volume};
 use super::system::UnitSystem;
 
@@ -107,6 +108,23 @@ pub fn show_length(metres: f64, system: UnitSystem) -> String {
     match system {
         UnitSystem::Si => format!("{} m", fixed(metres, 0)),
         UnitSystem::UsCustomary => format!("{} ft", fixed(metres / M_PER_FOOT, 0)),
+    }
+}
+
+/// A quantity in the SI unit of its dimension for people; none for those that
+/// are the same in both systems or have no form of their own.
+#[must_use]
+pub fn show_quantity(si: f64, dimension: Dimension, system: UnitSystem) -> Option<String> {
+    match dimension {
+        Dimension::Depth => Some(Depth::from_mm(si).show(system)),
+        Dimension::Length => Some(show_length(si, system)),
+        Dimension::Rate => Some(Rate::from_mm_per_h(si).show(system)),
+        Dimension::Flow => Some(Flow::from_l_per_min(si).show(system)),
+        Dimension::Area => Some(Area::from_m2(si).show(system)),
+        Dimension::Volume => Some(Volume::from_l(si).show(system)),
+        Dimension::Speed => Some(Speed::from_m_per_s(si).show(system)),
+        Dimension::Temperature => Some(show_temperature(si, system)),
+        Dimension::Growth | Dimension::Duration | Dimension::Price => None,
     }
 }
 

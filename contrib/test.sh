@@ -7,5 +7,5 @@ cd "$(dirname "$0")/.."
 cargo fmt --all -- --check
 cargo clippy --all-targets --locked -- -D warnings
 cargo test --locked
-cargo doc --no-deps --locked --quiet
+RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet
 echo "all checks passed"

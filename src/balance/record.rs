@@ -48,7 +48,8 @@ pub enum Stage {
 }
 
 /// One hour of a zone's balance. Depths in mm; flows are sums over the hour,
-/// states are at its end. Net of the driest quarter.
+/// states are at its end. Net: of the driest quarter until
+/// the grass is up, then by the scheduling multiplier.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct BalanceHour {
     /// Start of the hour.

@@ -128,8 +128,8 @@ impl Stores {
 
     /// One step of `hours`, with `water_mm` infiltrating in it.
     ///
-    /// Steps of five minutes or less; the demand is that of the hour in
-    /// which the step lies.
+    /// Steps of minutes: a plan takes five at most, the unwatered weeks before
+    /// it fifteen. The demand is that of the hour in which the step lies.
     pub fn step(
         &mut self,
         ground: &Ground,

@@ -257,7 +257,8 @@ impl Waterer<'_> {
             self.note_delay(job, start, bookings);
         }
         self.course.advance(self.bed, start, 0.0);
-        let stage = self.bed.demand_at(start).stage;
+        // Demand is by the hour, and the seed goes down within one.
+        let stage = self.bed.demand_at(start).stage.max(Stage::Germination);
         let depletion_mm = self.course.now.stores.depletion_mm();
         let rain_mm = self.rain_ahead_mm(start).min(LEFT_TO_RAIN * depletion_mm);
         let needed = self.watering.seconds_for(depletion_mm - rain_mm, stage);

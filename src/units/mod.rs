@@ -12,7 +12,7 @@ mod quantity;
 mod system;
 
 pub use dimension::Dimension;
-pub use display::{show_duration, show_length, show_share, show_temperature};
+pub use display::{show_duration, show_length, show_quantity, show_share, show_temperature};
 pub use parse::{QuantityError, parse_duration, parse_quantity, parse_share};
 pub use quantity::{Area, Depth, Flow, Rate, Speed, Volume};
 pub use system::UnitSystem;

@@ -9,7 +9,7 @@
 //! | 5 faces | `cli` |
 //! | 4 adapters | [`weather`] |
 //! | 3 output | [`report`] |
-//! | 2 decisions | [`plan`], [`balance`] |
+//! | 2 decisions | [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`sprinkler`] |
 //! | 0 words | [`site`], [`units`] |
 //!
@@ -24,4 +24,5 @@ pub mod report;
 pub mod site;
 pub mod sprinkler;
 pub mod units;
+pub mod valve;
 pub mod weather;

@@ -1,1 +1,4 @@
-//! See DEVELOPERS.md.
+//! One module per promise. See DEVELOPERS.md.
+
+mod valve_model;
+mod valves;

@@ -7,7 +7,7 @@
 //! | layer | modules |
 //! |---|---|
 //! | 5 faces | `cli` |
-//! | 4 adapters | [`weather`] |
+//! | 4 adapters | [`weather`], `store` |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`sprinkler`] |
@@ -23,6 +23,8 @@ pub mod plan;
 pub mod report;
 pub mod site;
 pub mod sprinkler;
+#[cfg(feature = "daemon")]
+pub mod store;
 pub mod units;
 pub mod valve;
 pub mod weather;

@@ -7,7 +7,7 @@
 //! | layer | modules |
 //! |---|---|
 //! | 5 faces | `cli` |
-//! | 4 adapters | [`weather`], `store` |
+//! | 4 adapters | [`weather`], `store`, `clock` |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`sprinkler`] |
@@ -19,6 +19,8 @@
 pub mod agronomy;
 pub mod balance;
 pub mod cli;
+#[cfg(feature = "daemon")]
+pub mod clock;
 pub mod plan;
 pub mod report;
 pub mod site;

@@ -1,31 +1,12 @@
 //! What is written: one transaction a call, all of it or nothing.
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::error::StoreError;
 use crate::agronomy::weather_record::RawHour;
-use crate::valve::{Alarm, JournalEntry, Moment};
-
-/// Both clocks, read together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Now {
-    /// Wall clock.
-    pub utc: DateTime<Utc>,
-    /// Monotonic clock.
-    pub moment: Moment,
-}
-
-impl Now {
-    /// The wall time of an earlier (or later) moment, if neither clock was
-    /// set in between.
-    #[must_use]
-    pub fn utc_at(&self, moment: Moment) -> DateTime<Utc> {
-        let ms = |m: Moment| i64::try_from(m.as_millis()).unwrap_or(i64::MAX);
-        let ago = TimeDelta::try_milliseconds(ms(self.moment) - ms(moment)).unwrap_or_default();
-        self.utc.checked_sub_signed(ago).unwrap_or(self.utc)
-    }
-}
+use crate::clock::Now;
+use crate::valve::{Alarm, JournalEntry};
 
 /// One thing to keep.
 #[derive(Debug, Clone, PartialEq)]

@@ -23,10 +23,12 @@ use std::time::Duration;
 
 use rusqlite::{Connection, OpenFlags};
 
-pub use entry::{Entry, Ledger, Now, Record, RecordKind};
+pub use entry::{Entry, Ledger, Record, RecordKind};
 pub use error::StoreError;
 pub use read::Watering;
 pub use schema::VERSION;
+
+use crate::clock::Now;
 
 /// The open state of one site.
 #[derive(Debug)]

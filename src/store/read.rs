@@ -5,10 +5,11 @@ use std::time::Duration;
 use chrono::{DateTime, Utc};
 use rusqlite::{OptionalExtension, Row};
 
-use super::entry::{Now, Record};
+use super::entry::Record;
 use super::error::StoreError;
 use super::{Store, from_db, to_db};
 use crate::agronomy::weather_record::RawHour;
+use crate::clock::Now;
 use crate::valve::{
     Applied, Begun, CommandId, FinishCause, MeterFlow, Moment, Recovery, RunId, UnfinishedRun,
 };
@@ -114,6 +115,21 @@ impl Store {
         let begun = self.highest("SELECT max(id) FROM run")?;
         let ended = self.highest("SELECT max(run) FROM watering")?;
         Ok(RunId(begun.max(ended)))
+    }
+
+    /// The latest wall time at which a command was sent or a run ended. A
+    /// clock that shows less has fallen back.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read.
+    pub fn last_written(&self) -> Result<Option<DateTime<Utc>>, StoreError> {
+        let latest: Option<i64> = self.connection.query_row(
+            "SELECT max(at) FROM (SELECT max(utc_ms) AS at FROM command
+             UNION ALL SELECT max(ended_utc_ms) FROM watering)",
+            [],
+            |row| row.get(0),
+        )?;
+        Ok(latest.map(utc))
     }
 
     fn highest(&self, sql: &str) -> Result<u64, StoreError> {

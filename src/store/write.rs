@@ -3,9 +3,10 @@
 use rusqlite::{ErrorCode, Transaction};
 use serde::Serialize;
 
-use super::entry::{Entry, Ledger, Now, Record};
+use super::entry::{Entry, Ledger, Record};
 use super::error::StoreError;
 use super::{Store, millis, to_db};
+use crate::clock::Now;
 use crate::valve::{DeviceId, FinishedRun, JournalEntry, Moment, Position, RunId};
 
 impl Ledger for Store {

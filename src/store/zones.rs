@@ -2,9 +2,9 @@
 
 use rusqlite::OptionalExtension;
 
-use super::entry::Now;
 use super::error::StoreError;
 use super::{Store, millis};
+use crate::clock::Now;
 use crate::valve::FinishCause;
 
 impl Store {

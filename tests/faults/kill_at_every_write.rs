@@ -8,7 +8,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use soakmist::store::{Entry, Ledger, Now, Opening, Store, StoreError};
+use soakmist::clock::Now;
+use soakmist::store::{Entry, Ledger, Opening, Store, StoreError};
 use soakmist::valve::{
     Action, Actuation, Command, CommandId, Device, DeviceId, Event, Feedback, Installation,
     MeterFlow, Moment, OpenOrder, OthersWhenFaulted, Phase, Position, Report, RunId, Supervisor,

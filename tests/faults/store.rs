@@ -7,9 +7,8 @@ use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::Connection;
-use soakmist::store::{
-    Entry, Ledger, Now, Opening, Record, RecordKind, Store, StoreError, VERSION,
-};
+use soakmist::clock::Now;
+use soakmist::store::{Entry, Ledger, Opening, Record, RecordKind, Store, StoreError, VERSION};
 use soakmist::valve::{
     Applied, Begun, CommandId, DeviceId, FinishCause, FinishedRun, JournalEntry, MeterFlow, Moment,
     Position, Recovery, RunId,

@@ -28,7 +28,7 @@ const LAYERS: [(&str, u8); 17] = [
 ];
 
 /// Uses within one layer that are allowed: from, to.
-const ALONGSIDE: [(&str, &str); 8] = [
+const ALONGSIDE: [(&str, &str); 9] = [
     ("site", "units"),
     ("column", "agronomy"),
     ("plan", "balance"),
@@ -36,6 +36,7 @@ const ALONGSIDE: [(&str, &str); 8] = [
     ("backtest", "balance"),
     ("mqtt", "clock"),
     ("simulator", "clock"),
+    ("store", "clock"),
     ("cli", "daemon"),
 ];
 

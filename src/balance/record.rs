@@ -74,7 +74,7 @@ pub struct BalanceHour {
     pub depletion_mm: f64,
     /// Highest depletion within the hour.
     pub worst_depletion_mm: f64,
-    /// Allowed depletion.
+    /// Allowed depletion; 0 before the seed is down, when nothing is asked.
     pub allowed_mm: f64,
     /// Total available water of the managed layer.
     pub total_available_mm: f64,

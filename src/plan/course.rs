@@ -220,7 +220,13 @@ impl Course {
         hour.drainage_mm += flows.drainage_mm;
         hour.depletion_mm = depletion_mm;
         hour.worst_depletion_mm = hour.worst_depletion_mm.max(depletion_mm);
-        hour.allowed_mm = demand.depletion_share * available_mm;
+        // Nothing can be too dry before the seed is down.
+        let allowed = if demand.stage < Stage::Germination {
+            0.0
+        } else {
+            demand.depletion_share
+        };
+        hour.allowed_mm = allowed * available_mm;
         hour.total_available_mm = available_mm;
         hour.layer_mm = stores.layer_mm;
     }

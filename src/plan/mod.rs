@@ -8,11 +8,13 @@
 
 pub mod bookings;
 pub mod course;
+pub mod doubts;
 pub mod mend;
 pub mod milestones;
 pub mod pre_soak;
 pub mod schedule;
 pub mod shortfall;
+mod side_by_side;
 pub mod soaker;
 pub mod timetable;
 pub mod water;

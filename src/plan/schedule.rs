@@ -14,8 +14,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::bookings::Bookings;
 use super::course::{Bed, Course, Moment};
 use super::shortfall::dry_seconds;
+use super::side_by_side::side_by_side;
 use super::soaker::{self, Soaked};
-use super::timetable::{Constraint, PreSoakSummary, Run, Trigger};
+use super::timetable::{PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
 use super::window::{Openings, SiteClosures};
@@ -29,8 +30,8 @@ use crate::balance::stores::Stores;
 use crate::site::local_time::date_of;
 use crate::site::{Ground as Sowing, Site};
 
-/// Parts of the supply that are tried when the whole of it leaves seed dry.
-const SUPPLY_PARTS: &[f64] = &[0.85, 0.7, 0.5];
+/// Added to a sum of flows so that rounding does not shut out the last.
+const FLOW_MARGIN_L_PER_MIN: f64 = 1e-3;
 
 /// Days of weather after the plan that are looked at for the dates of
 /// emergence and first mowing.
@@ -177,13 +178,14 @@ impl<'a> Prepared<'a> {
     }
 
     /// The schedule with the site's whole supply or, where that leaves
-    /// anything too dry, with the part of it that leaves the least.
+    /// anything too dry, with the smaller supply that leaves the least.
     ///
     /// Placing jobs one by one can come out worse with more supply than with
     /// less (the anomaly of list scheduling, Graham 1969, SIAM J. Appl. Math.
     /// 17:416–429): a long run that just fits beside another can be in the
-    /// way of a pressing one. Trying one zone after another, and where zones
-    /// wait for each other smaller supplies too, takes that away.
+    /// way of a pressing one. So smaller supplies are tried as well, and they
+    /// depend on the zones alone: a greater supply tries all that a smaller
+    /// one does.
     #[must_use]
     pub fn schedule(&self) -> Schedule<'_> {
         let whole = self.site.supply.flow.l_per_min();
@@ -191,23 +193,13 @@ impl<'a> Prepared<'a> {
         if dry_seconds(&best) == 0 {
             return best;
         }
-        let largest = self
-            .site
-            .zones
-            .iter()
-            .map(|zone| zone.sprinkler.flow.l_per_min())
-            .fold(0.0, f64::max);
-        let parts = if best.lacks_shared_water() {
-            SUPPLY_PARTS
-        } else {
-            &[]
-        };
-        parts
-            .iter()
-            .map(|part| part * whole)
-            .filter(|&flow| flow > largest)
-            .chain([largest])
-            .map(|flow| self.schedule_with(flow))
+        let smaller: Vec<f64> = self
+            .supplies_to_try()
+            .into_iter()
+            .filter(|&flow| flow < whole)
+            .collect();
+        side_by_side(&smaller, |&flow| self.schedule_with(flow))
+            .into_iter()
             .fold(best, |best, other| {
                 if dry_seconds(&other) < dry_seconds(&best) {
                     other
@@ -215,6 +207,23 @@ impl<'a> Prepared<'a> {
                     best
                 }
             })
+    }
+
+    /// Flows that carry the largest zone alone, the two largest, the four
+    /// largest and so on [L/min].
+    fn supplies_to_try(&self) -> Vec<f64> {
+        let mut flows: Vec<f64> = self
+            .site
+            .zones
+            .iter()
+            .map(|zone| zone.sprinkler.flow.l_per_min())
+            .collect();
+        flows.sort_by(|a, b| b.total_cmp(a));
+        let counts = std::iter::successors(Some(1), |count| Some(count * 2));
+        counts
+            .take_while(|&count| count <= flows.len())
+            .map(|count| flows[..count].iter().sum::<f64>() + FLOW_MARGIN_L_PER_MIN)
+            .collect()
     }
 
     /// The schedule with a given flow [L/min].
@@ -276,18 +285,6 @@ impl<'a> Prepared<'a> {
             ),
             next: if soaks { Next::Soak } else { Next::FirstJob },
         }
-    }
-}
-
-impl Schedule<'_> {
-    /// Whether any zone had to wait for others' share of the supply, or for
-    /// the next day's water.
-    fn lacks_shared_water(&self) -> bool {
-        let shared = [Constraint::Supply, Constraint::DailyMost];
-        self.zones
-            .iter()
-            .flat_map(|zone| &zone.waterer.late)
-            .any(|late| shared.contains(&late.by))
     }
 }
 

@@ -257,7 +257,7 @@ fn spells(timetable: &Timetable) -> f64 {
 proptest! {
     #![proptest_config(ProptestConfig {
         cases: 64,
-        // Fixed, so that a red run is red again; widen with PROPTEST_CASES.
+        // Fixed, so that a red run is red again.
         rng_seed: proptest::test_runner::RngSeed::Fixed(20230820),
         ..ProptestConfig::default()
     })]

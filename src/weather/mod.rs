@@ -1,14 +1,19 @@
-//! Weather from files, and what is doubtful about it.
+//! Weather from files, public services and sensors, what is doubtful about it,
+//! and the one hourly series that is made of it.
 //!
 //! [`csv`] reads a file, [`quality`] judges and screens its hours; both tell
 //! what they found as [`Finding`]s and repair nothing in silence. Completing
-//! what is missing is a formula: `agronomy::missing_data`.
+//! what is missing is a formula: `agronomy::missing_data`. Reading the replies of
+//! [`services`] is pure as well.
 
 pub mod csv;
 pub mod finding;
 pub mod offsets;
 pub mod quality;
+pub mod services;
 mod stamp;
+pub mod variable;
 
 pub use finding::{Finding, FindingKind, Treatment};
 pub use offsets::UtcOffsets;
+pub use variable::Variable;

@@ -5,10 +5,16 @@
 //! what they found as [`Finding`]s and repair nothing in silence. Completing
 //! what is missing is a formula: `agronomy::missing_data`. Reading the replies of
 //! [`services`] is pure as well.
+//! Only [`fetch`] opens a socket and only [`cache`] writes a file; the rules by
+//! which a service is asked, or left alone, are pure ([`politeness`]).
 
+pub mod cache;
 pub mod csv;
+pub mod fetch;
 pub mod finding;
+mod http;
 pub mod offsets;
+pub mod politeness;
 pub mod quality;
 pub mod services;
 mod stamp;

@@ -22,3 +22,5 @@ mod site_file;
 mod soil_command;
 mod sun_command;
 mod timetable_outputs;
+mod weather_server;
+mod weather_services;

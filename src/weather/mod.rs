@@ -8,14 +8,18 @@
 //! Only [`fetch`] opens a socket and only [`cache`] writes a file; the rules by
 //! which a service is asked, or left alone, are pure ([`politeness`]).
 
+pub mod bias;
 pub mod cache;
 pub mod csv;
+pub mod doubt;
 pub mod fetch;
 pub mod finding;
 mod http;
 pub mod offsets;
 pub mod politeness;
 pub mod quality;
+pub mod rain;
+pub mod series;
 pub mod services;
 mod stamp;
 pub mod variable;

@@ -10,6 +10,7 @@
 
 pub mod bias;
 pub mod cache;
+pub mod columns;
 pub mod csv;
 pub mod doubt;
 pub mod fetch;
@@ -22,6 +23,7 @@ pub mod rain;
 pub mod series;
 pub mod services;
 mod stamp;
+pub mod typical_year;
 pub mod variable;
 
 pub use finding::{Finding, FindingKind, Treatment};

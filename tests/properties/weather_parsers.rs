@@ -5,10 +5,12 @@
 
 use proptest::prelude::*;
 use soakmist::weather::Variable;
+use soakmist::weather::columns::{self, Clock, Column, ColumnPlan, StampMarks, TimeColumn};
 use soakmist::weather::services::iso8601_interval::Interval;
 use soakmist::weather::services::{
     MAX_HOURS, ReplyError, ServiceReply, met_norway, open_meteo, us_nws,
 };
+use soakmist::weather::typical_year;
 
 const FIXTURES: [&[u8]; 3] = [
     include_bytes!("../data/weather/open_meteo.json"),
@@ -116,6 +118,76 @@ proptest! {
         let reply = us_nws::parse(body.as_bytes()).unwrap();
         let total: f64 = reply.hours.iter().filter_map(|hour| hour.rain_mm).map(|rain| rain.value).sum();
         prop_assert!((total - expected).abs() < 1e-6, "{total} is not {expected}");
+    }
+}
+
+/// A plan with every kind of column, as a site file could have it.
+fn logger() -> ColumnPlan {
+    let column = |header: &str, variable, unit: &str| Column {
+        header: header.into(),
+        variable,
+        unit: unit.into(),
+    };
+    ColumnPlan {
+        separator: b',',
+        decimal_comma: false,
+        time: TimeColumn {
+            header: "t".into(),
+            form: Some("%Y-%m-%d %H:%M".into()),
+            clock: Clock::Zone(chrono_tz::Europe::London),
+            marks: StampMarks::End,
+        },
+        columns: vec![
+            column("a", Variable::AirTemperature, "°F"),
+            column("r", Variable::Rain, "in"),
+        ],
+        wind_height_m: 2.0,
+    }
+}
+
+proptest! {
+    #[test]
+    fn any_logger_file_is_survived(
+        rows in prop::collection::vec(("[-+]?[0-9]{4,7}-[0-9]{2}-[0-9]{2} [0-9]{2}:[0-9]{2}", numbers(), numbers()), 0..12),
+        tail in ".{0,60}",
+    ) {
+        let mut text = "t,a,r\n".to_owned();
+        for (time, a, r) in rows {
+            text.push_str(&format!("{time},{a},{r}\n"));
+        }
+        let _ = columns::parse(text.as_bytes(), &logger());
+        text.push_str(&tail);
+        let _ = columns::parse(text.as_bytes(), &logger());
+        let _ = columns::parse(tail.as_bytes(), &logger());
+    }
+
+    #[test]
+    fn rain_of_a_logger_is_neither_lost_nor_made(
+        start_minute in 0i64..600,
+        tenths in prop::collection::vec(0u16..50, 12..200),
+    ) {
+        // Whole hours of ten-minute readings in winter, so that no hour is in part.
+        let start = chrono::DateTime::from_timestamp(1_767_225_600 + start_minute / 10 * 3600, 0).unwrap();
+        let whole = tenths.len() / 6 * 6;
+        let mut text = "t,a,r\n".to_owned();
+        for (index, tenth) in tenths[..whole].iter().enumerate() {
+            let stamp = start + chrono::TimeDelta::minutes(10 * (index as i64 + 1));
+            let line = format!("{},50,{}\n", stamp.format("%Y-%m-%d %H:%M"), f64::from(*tenth) / 100.0);
+            text.push_str(&line);
+        }
+        let logged = columns::parse(text.as_bytes(), &logger()).unwrap();
+        let expected: f64 = tenths[..whole].iter().map(|t| f64::from(*t) / 100.0 * 25.4).sum();
+        let total: f64 = logged.hours.iter().map(|hour| hour.rain_mm.unwrap().value).sum();
+        prop_assert!((total - expected).abs() < 1e-6);
+        prop_assert_eq!(logged.hours.len(), whole / 6);
+    }
+
+    #[test]
+    fn any_typical_year_is_survived(
+        head in prop_oneof![Just("LOCATION,a,b,c,d,1,51.5,-1,0,60"), Just("723170,\"A\",NC,-5,36.1,-79.9,273"), Just("")],
+        lines in prop::collection::vec("([0-9]{1,4},){0,5}.{0,30}", 0..14),
+    ) {
+        let _ = typical_year::parse(format!("{head}\n{}", lines.join("\n")).as_bytes());
     }
 }
 

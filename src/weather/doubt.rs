@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
 
+use super::finding::{Finding, FindingKind, Treatment};
 use super::series::{Source, SourceKind};
 use super::variable::Variable;
 use crate::agronomy::atmosphere::wind_at_2m_m_per_s;
-use crate::agronomy::radiation::{HourSun, MJ_PER_M2_H_PER_W_PER_M2, clear_sky};
 use crate::agronomy::weather_record::RawHour;
 
 /// Something doubtful.
@@ -22,14 +22,12 @@ pub enum Doubt {
         /// When it came.
         received: DateTime<Utc>,
     },
-    /// More radiation than a clear sky gives: left out.
-    TooBright {
+    /// Something in the values of a source.
+    Finding {
         /// Which source.
         source: String,
-        /// How many hours.
-        hours: usize,
-        /// The first of them.
-        first: DateTime<Utc>,
+        /// What.
+        finding: Finding,
     },
     /// A sensor and a service that tell different weather.
     Disagreement {
@@ -49,14 +47,28 @@ pub enum Doubt {
 }
 
 impl Doubt {
-    /// The doubt about the radiation of a source, if there is one.
-    pub(super) fn of_radiation(source: &str, hours: &[DateTime<Utc>]) -> Option<Self> {
-        let first = hours.iter().min()?;
-        Some(Self::TooBright {
-            source: source.to_owned(),
-            hours: hours.len(),
-            first: *first,
-        })
+    /// What the screening of a source found and a person should know. Gaps of a
+    /// source are no doubt: another source may fill them. Of a service only what was
+    /// left out counts, because its values are often held for many hours.
+    pub(super) fn of_screening(
+        source: &Source,
+        findings: Vec<Finding>,
+    ) -> impl Iterator<Item = Self> {
+        let kind = source.kind;
+        let name = source.name.clone();
+        findings
+            .into_iter()
+            .filter(move |finding| match kind {
+                SourceKind::Sensor => finding.kind != FindingKind::Gap,
+                SourceKind::Service => {
+                    finding.kind != FindingKind::Gap && finding.treatment == Treatment::Missing
+                }
+                SourceKind::TypicalYear => false,
+            })
+            .map(move |finding| Self::Finding {
+                source: name.clone(),
+                finding,
+            })
     }
 }
 
@@ -68,16 +80,7 @@ impl std::fmt::Display for Doubt {
                 "{source}: its forecast of {} is too old and is not used",
                 received.format("%Y-%m-%d %H:%M UTC")
             ),
-            Self::TooBright {
-                source,
-                hours,
-                first,
-            } => write!(
-                f,
-                "{source}: radiation of {hours} hours, first at {}, is more than a clear sky \
-                 gives; it is not used. Is the clock of the logger right, and its unit W/m2?",
-                first.format("%Y-%m-%d %H:%M UTC")
-            ),
+            Self::Finding { source, finding } => write!(f, "{source}: {finding}"),
             Self::Disagreement {
                 variable,
                 sensor,
@@ -102,19 +105,6 @@ impl std::fmt::Display for Doubt {
             }
         }
     }
-}
-
-/// How far an hour may pass the clear-sky radiation of FAO-56 eq. 37: clouds
-/// beside the sun can send a tenth or two more for an hour, and eq. 37 is itself
-/// rough at a low sun. Own bound: 1.3 Rso + 60 W/m².
-const BRIGHTEST_RATIO: f64 = 1.3;
-const BRIGHTEST_EXTRA_W_PER_M2: f64 = 60.0;
-
-/// Whether an hour has more radiation than the sky can give.
-pub(super) fn too_bright(hour: &RawHour, sun: &HourSun, elevation_m: f64) -> bool {
-    let clear = clear_sky(sun.extraterrestrial_mj_per_m2_h, elevation_m) / MJ_PER_M2_H_PER_W_PER_M2;
-    hour.solar_w_per_m2
-        .is_some_and(|solar| solar.value > BRIGHTEST_RATIO * clear + BRIGHTEST_EXTRA_W_PER_M2)
 }
 
 /// How far back sensors and services are compared.

@@ -36,6 +36,10 @@ pub enum RainTrust {
 /// From which probability a cautious site counts rain at all. Own choice.
 pub const LIKELY: f64 = 0.7;
 
+/// The probability of rain that a service gives without one: an even chance.
+/// Own choice.
+pub const UNSTATED_PROBABILITY: f64 = 0.5;
+
 impl RainTrust {
     /// All of them, least trusting first.
     pub const ALL: [Self; 4] = [
@@ -77,11 +81,10 @@ impl RainTrust {
 
     /// The share of an expected amount that counts.
     ///
-    /// - `probability`: 0 to 1; a service that gives none is taken at its word for
-    ///   `as-forecast` and for an even chance otherwise
+    /// - `chance`: its probability, 0 to 1
     #[must_use]
-    pub fn share(self, probability: Option<f64>) -> f64 {
-        let chance = probability.unwrap_or(0.5).clamp(0.0, 1.0);
+    pub fn share(self, chance: f64) -> f64 {
+        let chance = chance.clamp(0.0, 1.0);
         match self {
             Self::Never => 0.0,
             Self::Cautious if chance >= LIKELY => chance,
@@ -97,7 +100,7 @@ impl RainTrust {
 pub fn counted_mm(hour: &WeatherHour, trust: RainTrust) -> f64 {
     match hour.provenance.rain {
         Provenance::Measured => hour.rain_mm,
-        Provenance::Forecast => hour.rain_mm * trust.share(Some(hour.rain_probability)),
+        Provenance::Forecast => hour.rain_mm * trust.share(hour.rain_probability),
         // Nobody's forecast.
         Provenance::Climate | Provenance::Estimated => 0.0,
     }
@@ -134,20 +137,19 @@ mod tests {
     #[test]
     fn shares_follow_the_words() {
         let close = |a: f64, b: f64| assert!((a - b).abs() < 1e-12, "{a} is not {b}");
-        close(RainTrust::Never.share(Some(1.0)), 0.0);
-        close(RainTrust::Cautious.share(Some(0.69)), 0.0);
-        close(RainTrust::Cautious.share(Some(0.7)), 0.7);
-        close(RainTrust::Expected.share(Some(0.3)), 0.3);
-        close(RainTrust::AsForecast.share(Some(0.3)), 1.0);
+        close(RainTrust::Never.share(1.0), 0.0);
+        close(RainTrust::Cautious.share(0.69), 0.0);
+        close(RainTrust::Cautious.share(0.7), 0.7);
+        close(RainTrust::Expected.share(0.3), 0.3);
+        close(RainTrust::AsForecast.share(0.3), 1.0);
         // Without a probability a cautious site counts nothing.
-        close(RainTrust::Cautious.share(None), 0.0);
-        close(RainTrust::Expected.share(None), 0.5);
+        close(RainTrust::Cautious.share(UNSTATED_PROBABILITY), 0.0);
     }
 
     #[test]
     fn more_trust_never_counts_less_rain() {
         for percent in 0..=100 {
-            let shares = RainTrust::ALL.map(|trust| trust.share(Some(f64::from(percent) / 100.0)));
+            let shares = RainTrust::ALL.map(|trust| trust.share(f64::from(percent) / 100.0));
             assert!(shares.is_sorted(), "{percent} %: {shares:?}");
         }
     }

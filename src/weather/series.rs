@@ -8,24 +8,23 @@
 //!    is replaced once, when a sensor's value arrives.
 //! 2. Sensors beat services, services beat the typical year; within a kind the
 //!    source named first wins.
-//! 3. A forecast that is too old, and radiation that the sky cannot give, are
-//!    left out and told (see [`super::doubt`]).
-//! 4. A gap of up to three hours in temperature, humidity, wind or pressure is
-//!    bridged by a straight line and marked as estimated. Rain and radiation are
-//!    never bridged: `missing_data` has FAO-56 rules for radiation, and rain that
-//!    nobody saw is not made up.
+//! 3. Every source is screened by [`super::quality`] first; what it leaves out, a
+//!    forecast that is too old, and sensors and services that disagree are told
+//!    (see [`super::doubt`]).
+//! 4. Nothing is filled here: the rules for gaps are in `agronomy::missing_data`.
 //! 5. Rain of a typical year counts as none: it is nobody's forecast. (Own model.)
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Datelike, TimeDelta, Timelike, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::doubt::{self, Doubt};
+use super::quality;
+use super::rain::UNSTATED_PROBABILITY;
 use super::variable::{Variable, empty_hour};
-use crate::agronomy::radiation::{DaySun, HourSun};
-use crate::agronomy::weather_record::{Provenance, RawHour, Reading};
-use crate::site::Place;
+use crate::agronomy::solar_time::SolarHours;
+use crate::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading};
 
 /// What kind of source, best first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -117,17 +116,8 @@ impl MergeRules {
     pub const OLDEST_FORECAST: TimeDelta = TimeDelta::hours(36);
 }
 
-/// The longest gap that is bridged by a straight line [h].
-const LONGEST_BRIDGE_H: usize = 3;
 /// The longest span that is merged [h].
 const LONGEST_SPAN_H: i64 = 24 * 400;
-/// Variables that change slowly enough to be bridged.
-const BRIDGED: [Variable; 4] = [
-    Variable::AirTemperature,
-    Variable::RelativeHumidity,
-    Variable::Wind,
-    Variable::Pressure,
-];
 /// Variables whose gaps matter to a plan.
 const NEEDED: [Variable; 5] = [
     Variable::AirTemperature,
@@ -152,7 +142,7 @@ struct Indexed<'a> {
 pub fn merge(
     sources: &[Source],
     frozen: &[SeriesHour],
-    place: &Place,
+    place: &GeoPosition,
     rules: &MergeRules,
 ) -> Series {
     let mut doubts = Vec::new();
@@ -164,16 +154,13 @@ pub fn merge(
         .timestamp()
         .div_euclid(3600)
         .min(first + LONGEST_SPAN_H);
-    let mut hours: Vec<SeriesHour> = (first..end)
+    let hours: Vec<SeriesHour> = (first..end)
         .filter_map(|hour| DateTime::from_timestamp(hour * 3600, 0))
         .map(|start| {
             let old = frozen.get(&start).copied().filter(|_| start < rules.now);
             merged_hour(start, &indexed, old)
         })
         .collect();
-    for variable in BRIDGED {
-        bridge(&mut hours, variable);
-    }
     let gaps = NEEDED
         .iter()
         .flat_map(|variable| gaps(&hours, *variable))
@@ -194,17 +181,21 @@ impl Series {
         self.hours.iter().filter(over).cloned().collect()
     }
 
-    /// The values alone.
+    /// The values alone, without hours of which nothing is known.
     #[must_use]
     pub fn raw(&self) -> Vec<RawHour> {
-        self.hours.iter().map(|hour| hour.hour).collect()
+        self.hours
+            .iter()
+            .filter(|hour| !hour.marks.is_empty())
+            .map(|hour| hour.hour)
+            .collect()
     }
 }
 
 /// The usable hours of the usable sources, best source first.
 fn indexed<'a>(
     sources: &'a [Source],
-    context: (&Place, &MergeRules),
+    context: (&GeoPosition, &MergeRules),
     doubts: &mut Vec<Doubt>,
 ) -> Vec<Indexed<'a>> {
     let (place, rules) = context;
@@ -220,19 +211,17 @@ fn indexed<'a>(
             });
             continue;
         }
-        let mut hours: BTreeMap<DateTime<Utc>, RawHour> = BTreeMap::new();
-        let mut too_bright = Vec::new();
-        for hour in &source.hours {
-            let mut hour = *hour;
-            let sun = sun_of(hour.start, place);
-            if doubt::too_bright(&hour, &sun, place.elevation_m) {
-                too_bright.push(hour.start);
-                hour.solar_w_per_m2 = None;
-            }
-            as_its_kind(&mut hour, source.kind, &sun);
-            hours.insert(hour.start, hour);
-        }
-        doubts.extend(Doubt::of_radiation(&source.name, &too_bright));
+        let mut hours = source.hours.clone();
+        let findings = quality::screen(&mut hours, place);
+        doubts.extend(Doubt::of_screening(source, findings));
+        let mut sun = SolarHours::new(place);
+        let hours = hours
+            .into_iter()
+            .map(|mut hour| {
+                as_its_kind(&mut hour, source.kind, &mut sun);
+                (hour.start, hour)
+            })
+            .collect();
         out.push(Indexed { source, hours });
     }
     // Stable: within a kind the order of the caller.
@@ -240,30 +229,9 @@ fn indexed<'a>(
     out
 }
 
-/// The sun of the hour that starts at `start`.
-pub(super) fn sun_of(start: DateTime<Utc>, place: &Place) -> HourSun {
-    let middle = start + TimeDelta::minutes(30);
-    // The day of the year is that of the sun at the place, not that of UTC.
-    let solar_offset = TimeDelta::seconds(whole(place.longitude_deg * 240.0));
-    let day = DaySun::new(
-        place.latitude_deg.to_radians(),
-        (middle + solar_offset).ordinal(),
-    );
-    let utc_h = f64::from(middle.num_seconds_from_midnight()) / 3600.0;
-    day.hour(day.time_angle_rad(utc_h, place.longitude_deg))
-}
-
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "at most half a day in seconds"
-)]
-fn whole(seconds: f64) -> i64 {
-    seconds.round() as i64
-}
-
 /// Gives the values of a source the provenance of its kind, turns the clear
 /// share of the sky into hours of sunshine, and takes the rain out of a typical year.
-fn as_its_kind(hour: &mut RawHour, kind: SourceKind, sun: &HourSun) {
+fn as_its_kind(hour: &mut RawHour, kind: SourceKind, sun: &mut SolarHours) {
     if kind == SourceKind::Sensor {
         return;
     }
@@ -288,9 +256,12 @@ fn as_its_kind(hour: &mut RawHour, kind: SourceKind, sun: &HourSun) {
         && share.provenance == Provenance::Estimated
     {
         hour.sunshine_h = Some(Reading {
-            value: share.value * sun.sunlit_h,
+            value: share.value * sun.hour(hour.start).sunlit_h,
             ..share
         });
+    }
+    if hour.rain_mm.is_some() && hour.rain_probability.is_none() {
+        hour.rain_probability = Some(UNSTATED_PROBABILITY);
     }
     if kind == SourceKind::TypicalYear {
         hour.rain_mm = Some(Reading {
@@ -357,55 +328,6 @@ fn take_best(merged: &mut SeriesHour, variable: Variable, from: (&[Indexed], Opt
         variable.set(&mut merged.hour, Some(reading));
         merged.marks.insert(variable, mark);
     }
-}
-
-/// Bridges short gaps between two values with a straight line.
-fn bridge(hours: &mut [SeriesHour], variable: Variable) {
-    let there: Vec<usize> = (0..hours.len())
-        .filter(|index| variable.of(&hours[*index].hour).is_some())
-        .collect();
-    for pair in there.windows(2) {
-        let [from, to] = *pair else { continue };
-        if (2..=LONGEST_BRIDGE_H + 1).contains(&(to - from)) {
-            lay(&mut hours[from..=to], variable);
-        }
-    }
-}
-
-/// Lays a straight line between the first and the last hour of a span.
-fn lay(span: &mut [SeriesHour], variable: Variable) {
-    let whole = span.len() - 1;
-    let [first, between @ .., last] = span else {
-        return;
-    };
-    let height_m = first.hour.wind_height_m;
-    // Winds of two heights have no line between them.
-    let one_height = (height_m - last.hour.wind_height_m).abs() < 0.01;
-    let (Some(before), Some(after)) = (variable.of(&first.hour), variable.of(&last.hour)) else {
-        return;
-    };
-    if variable == Variable::Wind && !one_height {
-        return;
-    }
-    for (index, hour) in between.iter_mut().enumerate() {
-        let value = before.value + (after.value - before.value) * part(index + 1, whole);
-        let provenance = Provenance::Estimated;
-        variable.set(&mut hour.hour, Some(Reading { value, provenance }));
-        if variable == Variable::Wind {
-            hour.hour.wind_height_m = height_m;
-        }
-        let mark = Mark {
-            source: "bridged".to_owned(),
-            provenance,
-            received: None,
-        };
-        hour.marks.insert(variable, mark);
-    }
-}
-
-#[expect(clippy::cast_precision_loss, reason = "at most a few hours")]
-fn part(of: usize, whole: usize) -> f64 {
-    of as f64 / whole as f64
 }
 
 /// The spans in which a variable is missing. Sunshine stands in for radiation.

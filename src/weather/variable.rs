@@ -2,8 +2,12 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::agronomy::weather_record::{Provenance, RawHour, Reading};
+use super::quality;
+use crate::agronomy::weather_record::{Provenance, RawHour, Reading, WeatherVariable};
 use crate::units::WeatherQuantity;
+
+/// Pressures where people live [kPa]: from 5500 m up to the Dead Sea, and slack.
+const PRESSURE_KPA: (f64, f64) = (40.0, 110.0);
 
 /// One variable of a [`RawHour`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -43,16 +47,24 @@ impl Variable {
     /// What people call it.
     #[must_use]
     pub fn name(self) -> &'static str {
-        match self {
-            Self::AirTemperature => "air temperature",
-            Self::RelativeHumidity => "relative humidity",
-            Self::Wind => "wind speed",
-            Self::Solar => "solar radiation",
-            Self::Sunshine => "sunshine",
-            Self::Rain => "rain",
-            Self::RainProbability => "probability of rain",
-            Self::Pressure => "pressure",
-        }
+        self.recorded()
+            .map_or("probability of rain", WeatherVariable::name)
+    }
+
+    /// The variable as the record and its checks name it; the probability of rain
+    /// has no reading of its own.
+    #[must_use]
+    pub fn recorded(self) -> Option<WeatherVariable> {
+        Some(match self {
+            Self::AirTemperature => WeatherVariable::AirTemperature,
+            Self::RelativeHumidity => WeatherVariable::RelativeHumidity,
+            Self::Wind => WeatherVariable::Wind,
+            Self::Solar => WeatherVariable::Solar,
+            Self::Sunshine => WeatherVariable::Sunshine,
+            Self::Rain => WeatherVariable::Rain,
+            Self::Pressure => WeatherVariable::Pressure,
+            Self::RainProbability => return None,
+        })
     }
 
     /// The unit of its value in the record.
@@ -84,23 +96,26 @@ impl Variable {
         }
     }
 
-    /// The value if it is finite and can be on Earth, else `None`.
-    ///
-    /// The bounds are wider than any record (WMO archive of extremes: −89.2
-    /// to 56.7 °C, 305 mm of rain in 42 min, gusts of 113 m/s): they stop
-    /// nonsense from entering, they do not judge a sensor.
+    /// The value if it is finite and can be on Earth, else `None`. The bounds are
+    /// those of [`quality`]; what is a little off a bound is held there.
     #[must_use]
     pub fn plausible(self, value: f64) -> Option<f64> {
         let (least, most) = match self {
-            Self::AirTemperature => (-95.0, 65.0),
-            Self::RelativeHumidity => (0.0, 100.0),
-            Self::Wind => (0.0, 115.0),
-            Self::Solar => (0.0, 1600.0),
-            Self::Sunshine | Self::RainProbability => (0.0, 1.0),
-            Self::Rain => (0.0, 450.0),
-            Self::Pressure => (40.0, 110.0),
+            Self::AirTemperature => quality::AIR_TEMPERATURE_C,
+            Self::RelativeHumidity => quality::RELATIVE_HUMIDITY_PCT,
+            Self::Wind => quality::WIND_M_PER_S,
+            Self::Solar => quality::SOLAR_W_PER_M2,
+            Self::Sunshine => quality::SUNSHINE_H,
+            Self::RainProbability => (0.0, 1.0),
+            Self::Rain => quality::RAIN_MM,
+            Self::Pressure => PRESSURE_KPA,
         };
-        (value.is_finite() && (least..=most).contains(&value)).then_some(value)
+        let held = match self {
+            Self::RelativeHumidity => value.min(100.0),
+            Self::Solar => value.max(0.0),
+            _ => value,
+        };
+        (value.is_finite() && (least..=most).contains(&value)).then_some(held)
     }
 
     /// Its value and provenance in an hour. A probability has no provenance

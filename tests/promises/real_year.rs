@@ -7,19 +7,17 @@
 )]
 
 use chrono::{DateTime, TimeDelta, Utc};
-use soakmist::agronomy::weather_record::{Provenance, RawHour, Reading};
-use soakmist::site::Place;
+use soakmist::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading};
 use soakmist::weather::variable::empty_hour;
 
 const FILE: &str = include_str!("../data/greensboro_tmy3_hourly.csv");
 
 /// Greensboro, North Carolina: the station of the file.
-pub fn place() -> Place {
-    Place {
+pub fn place() -> GeoPosition {
+    GeoPosition {
         latitude_deg: 36.1,
         longitude_deg: -79.95,
         elevation_m: 273.0,
-        time_zone: chrono_tz::America::New_York,
     }
 }
 

@@ -75,7 +75,7 @@ fn water(season: &[Hour], trust: RainTrust, guarded: bool) -> Season {
     for hour in season {
         // Demand may be a sixth more than expected.
         let demand_mm = hour.expected_demand_mm / 0.85;
-        let counted_mm = hour.expected_rain_mm * trust.share(Some(hour.probability));
+        let counted_mm = hour.expected_rain_mm * trust.share(hour.probability);
         let needed = depletion_mm + demand_mm > ALLOWED_MM;
         let saved_by_rain = depletion_mm + demand_mm - counted_mm <= ALLOWED_MM;
         let may = !guarded || may_wait(depletion_mm, demand_mm, LIMIT_MM);

@@ -93,7 +93,7 @@ impl Client {
         }
         let response = match ask.send().await {
             Ok(response) => response,
-            Err(error) => return Exchange::trouble(in_words(&error)),
+            Err(error) => return Exchange::trouble(in_words(error)),
         };
         let status = response.status();
         let headers = response.headers().clone();
@@ -123,7 +123,7 @@ impl Client {
             return Err(too_long());
         }
         let mut bytes = Vec::new();
-        while let Some(chunk) = response.chunk().await.map_err(|error| in_words(&error))? {
+        while let Some(chunk) = response.chunk().await.map_err(in_words)? {
             if bytes.len() + chunk.len() > limit {
                 return Err(too_long());
             }
@@ -164,17 +164,18 @@ pub(super) fn text_of(headers: &HeaderMap, name: HeaderName) -> Option<String> {
 
 /// What a failed exchange was, for people, without the address (which the
 /// service's name stands for).
-fn in_words(error: &reqwest::Error) -> String {
+fn in_words(error: reqwest::Error) -> String {
+    let error = error.without_url();
     if error.is_timeout() {
         return "it does not answer in time".to_owned();
     }
     if error.is_connect() {
-        return format!("no connection ({})", shown(&chain(error)));
+        return format!("no connection ({})", shown(&chain(&error)));
     }
     if error.is_redirect() {
         return "it sends to another host, which is not followed".to_owned();
     }
-    shown(&chain(error))
+    shown(&chain(&error))
 }
 
 /// An error and its causes in one line.

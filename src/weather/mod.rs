@@ -8,6 +8,7 @@
 //! Only [`fetch`] opens a socket and only [`cache`] writes a file; the rules by
 //! which a service is asked, or left alone, are pure ([`politeness`]).
 
+pub mod assemble;
 pub mod bias;
 pub mod cache;
 pub mod columns;

@@ -23,6 +23,7 @@ mod site_file;
 mod soil_command;
 mod sun_command;
 mod timetable_outputs;
+mod weather_command;
 mod weather_rain;
 mod weather_series;
 mod weather_server;

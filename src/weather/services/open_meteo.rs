@@ -35,10 +35,10 @@ impl OpenMeteo {
     }
 }
 
-/// Days of the past that are asked for: what a plan made today still needs.
-const PAST_DAYS: u8 = 3;
-/// Days of forecast that are asked for. With eight variables and ten days a
-/// request counts once in the service's limits.
+/// Days of the past that are asked for: two weeks, from which the bias is learned.
+const PAST_DAYS: u8 = 14;
+/// Days of forecast that are asked for. Beyond two weeks in all a request counts
+/// as one and a half in the limits of the service, which is little once an hour.
 const FORECAST_DAYS: u8 = 7;
 
 /// How a column relates to its stamp.

@@ -24,6 +24,7 @@ mod soil_command;
 mod sun_command;
 mod timetable_outputs;
 mod weather_command;
+mod weather_missing_variables;
 mod weather_rain;
 mod weather_series;
 mod weather_server;

@@ -85,21 +85,28 @@ pub struct CacheError {
 #[derive(Debug, Clone)]
 pub struct Cache {
     folder: PathBuf,
+    asker: String,
 }
 
 impl Cache {
     /// The cache in a folder, which is made when it is first written to.
+    ///
+    /// - `asker`: who asks the services; a refusal is remembered for this one
+    ///   only, so that a mended contact is tried at once
     #[must_use]
-    pub fn in_folder(folder: &Path) -> Self {
+    pub fn in_folder(folder: &Path, asker: &str) -> Self {
         Self {
             folder: folder.to_owned(),
+            asker: asker.to_owned(),
         }
     }
 
     fn path(&self, service: &str, url: &str) -> PathBuf {
         // Two addresses with one hash share a file; `load` tells them apart.
-        self.folder
-            .join(format!("{service}-{:08x}.json", hash_of(url)))
+        self.folder.join(format!(
+            "{service}-{:08x}.json",
+            hash_of(&format!("{url} {}", self.asker))
+        ))
     }
 
     /// The entry of an address; `None` if there is none that can be read. A
@@ -148,7 +155,7 @@ mod tests {
     #[test]
     fn what_is_saved_is_loaded_and_damage_is_a_missing_entry() -> Result<(), CacheError> {
         let folder = tempfile::tempdir().unwrap();
-        let cache = Cache::in_folder(&folder.path().join("weather"));
+        let cache = Cache::in_folder(&folder.path().join("weather"), "a@harrowmere.example");
         let asked = DateTime::from_timestamp(1_780_000_000, 0).unwrap();
         let mut entry = Entry::new("http://127.0.0.1/a", asked);
         entry.body = Some("{\"é\": null}".into());

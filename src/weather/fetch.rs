@@ -151,7 +151,10 @@ impl Fetcher {
                     ClientError::Library(reason) => FetchError::Client { reason },
                 }
             })?;
-        let cache = Cache::in_folder(&options.cache_folder);
+        let cache = Cache::in_folder(
+            &options.cache_folder,
+            options.contact.as_deref().unwrap_or(""),
+        );
         Ok(Self {
             client,
             cache,

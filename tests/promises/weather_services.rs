@@ -204,8 +204,11 @@ async fn a_service_in_trouble_is_asked_less_and_less_often() {
         error.contains("trouble of its own (HTTP 500); asked again from"),
         "{error}"
     );
+    let fetcher = kit.fetcher();
     for minute in 0..24 * 60 {
-        let _ = kit.fetch(&service, minutes(minute)).await;
+        let _ = fetcher
+            .fetch(&service, &place(), now() + minutes(minute))
+            .await;
     }
     // Waits of 1, 2, 4, 8, 16, 32 min and then an hour, a quarter more at most.
     let asked = server.asked().len();

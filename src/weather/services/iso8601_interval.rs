@@ -51,9 +51,9 @@ impl Interval {
     /// [`IntervalError`].
     pub fn parse(text: &str) -> Result<Self, IntervalError> {
         let (start, duration) = text.split_once('/').ok_or(IntervalError::NoSlash)?;
-        let start = DateTime::parse_from_rfc3339(start)
-            .map_err(|_| IntervalError::Start)?
-            .with_timezone(&Utc);
+        let start = DateTime::parse_from_rfc3339(start).map_err(|_| IntervalError::Start)?;
+        // A leap second would make the length differ from the sum of its hours.
+        let start = DateTime::from_timestamp(start.timestamp(), 0).ok_or(IntervalError::Start)?;
         let end = start
             .checked_add_signed(parse_duration(duration)?)
             .ok_or(IntervalError::Length)?;
@@ -153,6 +153,20 @@ mod tests {
         let parts: Vec<_> = span.hours().map(|(_, seconds)| seconds).collect();
         assert_eq!(parts, [2400, 3600, 3600, 1200]);
         assert_eq!(parts.iter().sum::<i64>(), span.seconds());
+        Ok(())
+    }
+
+    #[test]
+    fn a_leap_second_and_parts_of_a_second_are_whole_seconds() -> Result<(), IntervalError> {
+        // Found by fuzzing: the length was a second off the sum of the hours.
+        for text in [
+            "2026-06-01T00:00:60+00:01/P1DT3H",
+            "2026-06-01T00:00:00.7Z/PT1H",
+        ] {
+            let span = Interval::parse(text)?;
+            let sum: i64 = span.hours().map(|(_, seconds)| seconds).sum();
+            assert_eq!(sum, span.seconds(), "{text}");
+        }
         Ok(())
     }
 

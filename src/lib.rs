@@ -7,9 +7,9 @@
 //! | layer | modules |
 //! |---|---|
 //! | 5 faces | `cli` |
-//! | 4 adapters | [`weather`] |
+//! | 4 adapters | [`weather`], `store`, `clock` |
 //! | 3 output | [`report`] |
-//! | 2 decisions | [`plan`], [`balance`] |
+//! | 2 decisions | [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`sprinkler`] |
 //! | 0 words | [`site`], [`units`] |
 //!
@@ -19,9 +19,14 @@
 pub mod agronomy;
 pub mod balance;
 pub mod cli;
+#[cfg(feature = "daemon")]
+pub mod clock;
 pub mod plan;
 pub mod report;
 pub mod site;
 pub mod sprinkler;
+#[cfg(feature = "daemon")]
+pub mod store;
 pub mod units;
+pub mod valve;
 pub mod weather;

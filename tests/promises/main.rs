@@ -21,3 +21,5 @@ mod site_file;
 mod soil_command;
 mod sun_command;
 mod timetable_outputs;
+mod valve_model;
+mod valves;

@@ -7,7 +7,7 @@
 //! | layer | modules |
 //! |---|---|
 //! | 5 faces | `cli` |
-//! | 4 adapters | [`weather`], `store`, `clock` |
+//! | 4 adapters | [`weather`], `store`, `clock`, `mqtt` |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`sprinkler`] |
@@ -21,6 +21,8 @@ pub mod balance;
 pub mod cli;
 #[cfg(feature = "daemon")]
 pub mod clock;
+#[cfg(feature = "daemon")]
+pub mod mqtt;
 pub mod plan;
 pub mod report;
 pub mod site;

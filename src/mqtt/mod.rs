@@ -18,22 +18,32 @@
 //! | `wire` | the MQTT library behind events of our own |
 //! | `session` | one connection from its first to its last byte |
 //! | `link` | one connection after another |
+//! | `devices` | what is sent to each device, which topics are read for it |
+//! | `reading`, `meter` | what a message says |
+//! | `from_site` | the settings of a site, with files and password |
 
 mod backoff;
+mod devices;
+mod from_site;
 mod inbox;
 mod link;
 mod login;
+mod meter;
 mod outbox;
+mod reading;
 mod session;
 mod settings;
 mod status;
 mod tls;
 mod wire;
 
+pub use devices::{Devices, Order};
+pub use from_site::{PASSWORD_VARIABLE, SettingsError};
 pub use inbox::{Arrival, Inbox, Message};
 pub use link::Link;
 pub use login::{Login, LoginError, Secret};
 pub use outbox::{Outbox, Parcel, Quality, SendError};
+pub use reading::Reading;
 pub use settings::{LinkTimes, Presence, Settings, Subscription};
 pub use status::{Counters, DownReason, LinkState, LinkStatus};
 pub use tls::{TlsError, TlsFiles, client_config};

@@ -7,7 +7,7 @@
 //! | layer | modules |
 //! |---|---|
 //! | 5 faces | `cli` |
-//! | 4 adapters | [`weather`], `store`, `clock` |
+//! | 4 adapters | [`weather`], `store`, `clock`, `mqtt` |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`column`], [`sprinkler`] |
@@ -22,6 +22,8 @@ pub mod cli;
 #[cfg(feature = "daemon")]
 pub mod clock;
 pub mod column;
+#[cfg(feature = "daemon")]
+pub mod mqtt;
 pub mod plan;
 pub mod report;
 pub mod site;

@@ -6,4 +6,5 @@
 )]
 
 mod kill_at_every_write;
+mod link;
 mod store;

@@ -9,7 +9,7 @@
 //! | 5 faces | `cli` |
 //! | 4 adapters | [`weather`] |
 //! | 3 output | [`report`] |
-//! | 2 decisions | [`plan`], [`balance`] |
+//! | 2 decisions | [`backtest`], [`plan`], [`balance`] |
 //! | 1 formulas | [`agronomy`], [`column`], [`sprinkler`] |
 //! | 0 words | [`site`], [`units`] |
 //!
@@ -17,6 +17,7 @@
 //! clock, no file and no socket.
 
 pub mod agronomy;
+pub mod backtest;
 pub mod balance;
 pub mod cli;
 pub mod column;

@@ -30,7 +30,9 @@ use crate::balance::growth::Season;
 use crate::balance::spin_up::MEMORY_DAYS;
 use crate::column::{ClassTable, ColumnError};
 use crate::plan::timetable::Run;
+use crate::plan::window::SiteClosures;
 use crate::plan::{self, PlanError, Span};
+use crate::site::local_time::date_of;
 use crate::site::{DressingMaterial, Site};
 use compare::Contest;
 use forecast::ForecastError;
@@ -132,7 +134,14 @@ pub fn run(order: &Order, threads: usize, progress: Progress) -> Result<Backtest
                 GroundError::drawn(noise_of(order.seed, draw), *index)
             };
             let season = &seasons[usize::try_from(draw).unwrap_or(0)];
-            try_quarters(plot, TABLES[table].0, error, &runs_of(season, *index))
+            // What a draw shows of the whole zone lies between its two ends.
+            let quarters: &[Quarter] = if draw == 0 {
+                &Quarter::ALL
+            } else {
+                &[Quarter::Driest, Quarter::Wettest]
+            };
+            let runs = runs_of(season, *index);
+            try_quarters(plot, (TABLES[table].0, error), &runs, quarters)
         })
         .into_iter()
         .collect::<Result<_, _>>()?;
@@ -193,6 +202,8 @@ fn plots<'a>(order: &Order<'a>, span: &Span) -> Result<Plots<'a>, PlanError> {
         .iter()
         .filter(|hour| hour.start >= oldest && hour.start < span.to);
     let weather: Vec<WeatherHour> = seen.copied().collect();
+    let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.to));
+    let closures = SiteClosures::of(order.site, &weather, first, last);
     let mut plots = Vec::new();
     let mut left_out = Vec::new();
     for &index in order.zones {
@@ -208,6 +219,7 @@ fn plots<'a>(order: &Order<'a>, span: &Span) -> Result<Plots<'a>, PlanError> {
             ground,
             season,
             demand,
+            openings: closures.openings(order.site, zone, false),
             begin: span.begin,
             from: span.from,
             to: span.to,
@@ -235,9 +247,9 @@ fn runs_of(season: &[Run], zone: usize) -> Vec<Watered> {
 
 fn try_quarters(
     plot: &Plot,
-    table: ClassTable,
-    error: GroundError,
+    (table, error): (ClassTable, GroundError),
     runs: &[Watered],
+    quarters: &[Quarter],
 ) -> Result<Vec<Outcome>, BacktestError> {
     let told = |source| BacktestError::Column {
         zone: plot.zone.name.clone(),
@@ -245,7 +257,7 @@ fn try_quarters(
     };
     let soil = TrueSoil::of(plot.zone, &plot.ground, table, &error);
     let bed = plot.bed(soil, error).map_err(told)?;
-    Quarter::ALL
+    quarters
         .iter()
         .map(|&quarter| {
             plot.try_out(&bed, (runs, quarter), None)
@@ -283,7 +295,7 @@ fn drawn(outcomes: &[Vec<Outcome>], gross_mm: &[f64]) -> Option<Drawn> {
     if outcomes.is_empty() {
         return None;
     }
-    let (driest, wettest) = (of(0), of(2));
+    let (driest, wettest) = (of(0), of(1));
     Some(Drawn {
         count: outcomes.len(),
         driest_median: Outcome::at_share(&driest, 0.5),

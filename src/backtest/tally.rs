@@ -16,6 +16,8 @@ pub struct Step {
     pub seconds: i64,
     /// Whether the sun is up.
     pub daylight: bool,
+    /// Whether rules, night, wind, frost or people keep the valve shut.
+    pub shut: bool,
     /// Whether it lies in the reported span.
     pub reported: bool,
     /// Whether the seed is down.
@@ -49,6 +51,11 @@ pub struct Outcome {
     pub dry_seed_h: f64,
     /// Judged daylight hours with the matric head at 1.5 mm below −50 m.
     pub dry_head_h: f64,
+    /// The part of `dry_top_h` in which the plan's valve had to stay shut by
+    /// rules, night, wind, frost or people.
+    pub dry_top_shut_h: f64,
+    /// The part of `dry_seed_h` in which it had to.
+    pub dry_seed_shut_h: f64,
     /// Longest spell of the top below threshold, nights included [h].
     pub longest_dry_top_h: f64,
     /// The same for the top 3 mm [h].
@@ -82,6 +89,7 @@ pub struct Recorder {
     sums: Outcome,
     daylight_s: i64,
     dry_s: [i64; 3],
+    dry_shut_s: [i64; 3],
     dry_spells: [Spell; 2],
     ponding_of_soak: Spell,
     ponding: Spell,
@@ -168,8 +176,10 @@ impl Recorder {
             return;
         }
         self.daylight_s += step.seconds;
-        for (sum, dry) in self.dry_s.iter_mut().zip(end.dry) {
-            *sum += if dry { step.seconds } else { 0 };
+        let sums = self.dry_s.iter_mut().zip(&mut self.dry_shut_s);
+        for ((sum, shut), _) in sums.zip(end.dry).filter(|(_, dry)| *dry) {
+            *sum += step.seconds;
+            *shut += if step.shut { step.seconds } else { 0 };
         }
     }
 
@@ -191,12 +201,15 @@ impl Recorder {
     #[must_use]
     pub fn finish(self, root_zone_mm: f64) -> Outcome {
         let [dry_top_s, dry_seed_s, dry_head_s] = self.dry_s;
+        let [dry_top_shut_s, dry_seed_shut_s, _] = self.dry_shut_s;
         let [top, seed] = self.dry_spells;
         Outcome {
             daylight_h: hours(self.daylight_s),
             dry_top_h: hours(dry_top_s),
             dry_seed_h: hours(dry_seed_s),
             dry_head_h: hours(dry_head_s),
+            dry_top_shut_h: hours(dry_top_shut_s),
+            dry_seed_shut_h: hours(dry_seed_shut_s),
             longest_dry_top_h: top.longest_s / 3600.0,
             longest_dry_seed_h: seed.longest_s / 3600.0,
             ponded_h: self.ponded_s / 3600.0,
@@ -223,6 +236,8 @@ impl Outcome {
             dry_top_h: of(|o| o.dry_top_h),
             dry_seed_h: of(|o| o.dry_seed_h),
             dry_head_h: of(|o| o.dry_head_h),
+            dry_top_shut_h: of(|o| o.dry_top_shut_h),
+            dry_seed_shut_h: of(|o| o.dry_seed_shut_h),
             longest_dry_top_h: of(|o| o.longest_dry_top_h),
             longest_dry_seed_h: of(|o| o.longest_dry_seed_h),
             ponded_h: of(|o| o.ponded_h),

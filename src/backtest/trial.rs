@@ -15,6 +15,7 @@ use crate::balance::record::Stage;
 use crate::column::{
     Column, ColumnError, ColumnSpec, Initial, RootUptake, SoilTable, SurfaceForcing, WaterStress,
 };
+use crate::plan::window::Openings;
 use crate::site::{SoilState, Sprinkler, Zone};
 
 /// Longest step between two looks at the column [s].
@@ -39,6 +40,8 @@ pub struct Plot<'a> {
     pub season: Season,
     /// Demand in the weather that came, from before `begin` to `to`.
     pub demand: Vec<HourDemand>,
+    /// When the plan may water it, in the weather that came.
+    pub openings: Openings,
     /// First instant of the trial.
     pub begin: DateTime<Utc>,
     /// First instant that is reported.
@@ -211,6 +214,7 @@ impl Plot<'_> {
         Step {
             seconds: to - from,
             daylight: hour.daylight,
+            shut: self.openings.in_the_way(from, to - from).is_some(),
             reported: from >= self.from.timestamp(),
             sown: from >= self.season.sown.timestamp(),
             judged: from >= self.judged_from().timestamp() && is_seed_stage(hour.stage),

@@ -157,13 +157,15 @@ impl Panel<'_> {
         let mut date = date_of(time_zone, self.zone.begin + TimeDelta::hours(23));
         while start_of_day(time_zone, date) < self.zone.judged_to {
             let x = fixed(self.x(start_of_day(time_zone, date)), 1);
+            let day = short_day(date);
+            let day = day.split_once(' ').map_or(day.as_str(), |(_, day)| day);
             let _ = writeln!(
                 out,
                 "<path class=\"grid\" d=\"M{x} {}v{PLOT}\"/><text class=\"small\" x=\"{x}\" \
                  y=\"{}\">{}</text>",
                 fixed(plot, 1),
                 fixed(plot + PLOT + 13.0, 1),
-                escaped(&short_day(date))
+                escaped(day)
             );
             date = next_day(date);
         }

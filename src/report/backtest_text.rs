@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use chrono::TimeDelta;
 
-use super::columns::{FAINT, HEADING, PAGE, left, painted, paragraph, right};
+use super::columns::{FAINT, HEADING, PAGE, fit, left, painted, paragraph, right};
 use super::format::{depth, depth_number, depth_unit, fixed, minutes_seconds, money, volume};
 use super::local_time::{clock, long_day};
 use super::words::count;
@@ -17,7 +17,7 @@ use crate::units::{Depth, Volume};
 
 const LABEL: usize = 26;
 /// Water, three kinds of dryness, longest spell, ponding, runoff, drainage.
-const WIDTHS: [usize; 8] = [7, 7, 6, 6, 8, 8, 6, 6];
+const WIDTHS: [usize; 8] = [6, 6, 7, 6, 8, 8, 6, 7];
 
 /// The backtest as a page.
 #[must_use]
@@ -57,7 +57,7 @@ impl Page<'_> {
             "{}",
             painted(
                 HEADING,
-                &left(&format!("{}: backtest", self.found.site), PAGE)
+                &fit(&format!("{}: backtest", self.found.site), PAGE)
             )
         );
         let text = format!(
@@ -92,7 +92,7 @@ impl Page<'_> {
             texture(zone),
             fixed(zone.distribution_uniformity, 2)
         );
-        let _ = writeln!(out, "{}", painted(HEADING, &left(&heading, PAGE)));
+        let _ = writeln!(out, "{}", painted(HEADING, &fit(&heading, PAGE)));
         let daylight_h = zone
             .soils
             .first()
@@ -152,9 +152,11 @@ impl Page<'_> {
         let unit = depth_unit(self.units());
         let heads = [
             [
-                "water", "too dry", "day", "light", "longest", "ponded", "run", "drai-",
+                "", "too", "dry by", "day", "longest", "ponded", "run-", "drai-",
             ],
-            ["", "10 mm", "3 mm", "-50 m", "dry", "at once", "off", "ned"],
+            [
+                "water", "10 mm", "3 mm", "-50 m", "dry", "at most", "off", "ned",
+            ],
             [unit, "h", "h", "h", "h", "min", unit, unit],
         ];
         for head in heads {

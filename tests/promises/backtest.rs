@@ -72,6 +72,24 @@ fn runs_keep_to_the_rules_of_the_plan_and_never_overlap() {
 }
 
 #[test]
+fn the_supply_is_never_shared_by_more_than_it_carries_over_all_hourly_plans() {
+    let mut site = site(vec![zone("square"), zone("nets"), zone("bank")]);
+    // 20 L/min each: two at once, never three.
+    site.supply.flow = soakmist::units::Flow::from_l_per_min(45.0);
+    let weather = dry_weather(date(18), 9);
+    let span = plan::span(&site, &weather, local(21, 0), local(24, 0)).unwrap();
+    let error = (&ForecastError::STATED, Noise::new(4));
+    let runs = season::water(&site, &weather, &span, error).unwrap();
+    let open = |at| {
+        runs.iter()
+            .filter(|r| r.start <= at && at < r.end())
+            .count()
+    };
+    let most = runs.iter().map(|run| open(run.start)).max();
+    assert_eq!(most, Some(2));
+}
+
+#[test]
 fn with_a_perfect_forecast_the_season_waters_about_as_one_plan_would() {
     let site = site(vec![zone("square")]);
     let weather = dry_weather(date(18), 9);

@@ -9,7 +9,9 @@ import csv
 import json
 import pathlib
 import sys
+from datetime import datetime
 
+RATE_MM_PER_H = 12
 TEXTURES = [
     "sand", "loamy-sand", "sandy-loam", "loam", "silt-loam", "silt",
     "sandy-clay-loam", "clay-loam", "silty-clay-loam", "sandy-clay",
@@ -87,30 +89,43 @@ def percent(share):
     return "-" if share is None else f"{100 * share:.1f}"
 
 
-def row(zone, soil):
+def cheapest(soil):
+    name = soil["verdict"]["cheapest_practice"]
+    return next((p for p in soil["practices"] if p["chosen"] == "as-moist" and p["name"] == name), None)
+
+
+def against_safe(zone, safe):
+    """Share saved against the timer that the stressed month would have asked for."""
+    if not safe:
+        return None
+    span = datetime.fromisoformat(zone["judged_to"]) - datetime.fromisoformat(zone["judged_from"])
+    days = span.total_seconds() / 86400
+    timer_mm = days * safe["runs_per_day"] * safe["length_s"] / 3600 * RATE_MM_PER_H
+    return 1 - zone["watered"]["gross_mm"] / timer_mm
+
+
+def row(zone, soil, safe):
     verdict, plan = soil["verdict"], soil["plan"]
     drawn = soil["drawn"]
     worst = drawn and drawn["driest_worst"]
     share = lambda outcome, key: outcome and outcome[key] / outcome["daylight_h"]
-    cheapest = next(
-        (p for p in soil["practices"] if p["chosen"] == "as-moist" and p["name"] == verdict["cheapest_practice"]),
-        None,
-    )
-    practice = f"{cheapest['watered']['gross_mm']:.0f}" if cheapest else "-"
+    timer = cheapest(soil)
+    practice = f"{timer['watered']['gross_mm']:.0f}" if timer else "-"
     return (
         f"| {zone['name']} | {percent(verdict['dry_top_share'])} | {percent(verdict['dry_seed_share'])} "
         f"| {percent(share(plan['driest'], 'dry_seed_shut_h'))} "
         f"| {percent(verdict['dry_head_share'])} | {percent(share(worst, 'dry_top_h'))} "
         f"| {percent(share(worst, 'dry_seed_h'))} | {plan['wettest']['runoff_of_watering_mm']:.1f} "
         f"| {plan['wettest']['longest_ponding_of_watering_min']:.0f} "
-        f"| {zone['watered']['gross_mm']:.0f} | {practice} | {percent(verdict['saving'])} | {why(verdict)} |"
+        f"| {zone['watered']['gross_mm']:.0f} | {practice} | {percent(verdict['saving'])} "
+        f"| {percent(against_safe(zone, safe))} | {why(verdict)} |"
     )
 
 
 COLUMNS = (
     "| zone | dry 10 mm % | dry 3 mm % | of it shut % | -50 m % | worst tenth 10 mm % | 3 mm % | runoff mm "
-    "| ponded min | plan mm | practice mm | saved % | missed |\n"
-    "|---|---|---|---|---|---|---|---|---|---|---|---|---|\n"
+    "| ponded min | plan mm | practice mm | saved % | against safe % | missed |\n"
+    "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n"
 )
 
 
@@ -122,9 +137,16 @@ def table(folder):
             if not path.exists():
                 continue
             found = json.loads(path.read_text())
+            stressed = folder / f"{month}-stressed.json"
+            safe_zones = json.loads(stressed.read_text())["zones"] if stressed.exists() else found["zones"]
             for index, soil in enumerate(found["zones"][0]["soils"]):
-                rows = [(zone, zone["soils"][index]) for zone in found["zones"]]
-                verdicts = [soil["verdict"] for _, soil in rows]
+                rows = [
+                    (zone, zone["soils"][index], cheapest(safe["soils"][index]))
+                    for zone, safe in zip(found["zones"], safe_zones, strict=True)
+                ]
+                verdicts = [soil["verdict"] for _, soil, _ in rows]
+                safe_savings = sorted(x for x in (against_safe(z, s) for z, _, s in rows) if x is not None)
+                middle_safe = percent(safe_savings[len(safe_savings) // 2]) if safe_savings else "-"
                 met = lambda test: sum(1 for verdict in verdicts if test(verdict))
                 savings = sorted(v["saving"] for v in verdicts if v["saving"] is not None)
                 middle = percent(savings[len(savings) // 2]) if savings else "-"
@@ -133,12 +155,12 @@ def table(folder):
                     f"| {met(lambda v: v['dry_seed_share'] <= 0.01)} | {met(lambda v: v['dry_head_share'] <= 0.01)} "
                     f"| {met(lambda v: v['no_runoff'])} | {met(lambda v: v['no_ponding'])} "
                     f"| {met(lambda v: v['saving'] is None or v['saving'] >= 0.30)} | {middle} "
-                    f"| {met(lambda v: not why(v))} |"
+                    f"| {middle_safe} | {met(lambda v: not why(v))} |"
                 )
                 results.append(f"### {month}, {weather} weather, {soil['table']}\n\n{COLUMNS}"
                                + "\n".join(row(*pair) for pair in rows) + "\n")
     print("| season | soil table | dry 10 mm | dry 3 mm | -50 m | no runoff | no ponding | 30 % saved "
-          "| median saved % | all |\n|---|---|---|---|---|---|---|---|---|---|")
+          "| median saved % | against safe % | all |\n|---|---|---|---|---|---|---|---|---|---|---|")
     print("\n".join(summary) + "\n")
     print("\n".join(results), end="")
 

@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 mod arguments;
+mod backtest;
 mod catch_cans;
 mod check;
 mod et0;
@@ -32,6 +33,8 @@ struct Arguments {
 enum Command {
     /// Print the watering timetable of a site (nothing is opened)
     Timetable(timetable::TimetableArguments),
+    /// Try a season out on soil columns, beside fixed timers
+    Backtest(backtest::BacktestArguments),
     /// Tell everything that is wrong or doubtful in a site file
     Check(check::CheckArguments),
     /// Turn catch-can readings into precipitation rate and uniformity
@@ -52,6 +55,7 @@ pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Timetable(arguments) => timetable::run(&arguments),
+        Command::Backtest(arguments) => backtest::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::CatchCans(arguments) => catch_cans::run(&arguments),
         Command::Et0(arguments) => et0::run(&arguments),

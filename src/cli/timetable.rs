@@ -119,7 +119,7 @@ fn render(arguments: &TimetableArguments, view: &View<'_>) -> String {
 }
 
 /// The indices of zones by name.
-fn zone_indices(site: &Site, names: &[String]) -> Result<Vec<usize>, Failure> {
+pub(super) fn zone_indices(site: &Site, names: &[String]) -> Result<Vec<usize>, Failure> {
     let known: Vec<&str> = site.zones.iter().map(|zone| zone.name.as_str()).collect();
     let index = |name: &String| {
         let found = known.iter().position(|zone| zone == name);
@@ -173,17 +173,17 @@ fn print(text: String) -> Result<(), Failure> {
     clippy::disallowed_methods,
     reason = "this is where the command writes its files"
 )]
-fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
+pub(super) fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
     std::fs::write(path, text)
         .map_err(|error| Failure::Io(format!("cannot write {}: {error}", path.display())))
 }
 
-fn date(text: &str) -> Result<NaiveDate, String> {
+pub(super) fn date(text: &str) -> Result<NaiveDate, String> {
     NaiveDate::parse_from_str(text, "%Y-%m-%d")
         .map_err(|_| "not a day; write it as year-month-day, such as 2023-08-20".to_string())
 }
 
-fn wind_height(text: &str) -> Result<f64, String> {
+pub(super) fn wind_height(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(height_m) if (0.5..=100.0).contains(&height_m) => Ok(height_m),
         _ => Err("a number of metres from 0.5 to 100, such as 10".to_string()),

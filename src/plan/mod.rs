@@ -5,10 +5,12 @@
 //! zone may be watered, [`course`] carries each zone's balance forward and
 //! finds its next need, [`schedule`] places the needs in the calendar of the
 //! supply ([`bookings`]), [`shortfall`] and [`mend`] tell what was not met.
+//! [`follow`] plans again and again as time passes.
 
 pub mod bookings;
 pub mod course;
 pub mod doubts;
+pub mod follow;
 pub mod mend;
 pub mod milestones;
 pub mod pre_soak;
@@ -149,7 +151,11 @@ pub fn make_timetable(
     })
 }
 
-fn span(
+/// The span of a plan of a site, begun early enough to know the soil.
+///
+/// # Errors
+/// [`PlanError`]: an empty span, or weather that does not cover it.
+pub fn span(
     site: &Site,
     weather: &[WeatherHour],
     from: DateTime<Utc>,

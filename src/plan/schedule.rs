@@ -11,8 +11,9 @@ use std::collections::BinaryHeap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::bookings::Bookings;
+use super::bookings::{Ask, Bookings};
 use super::course::{Bed, Course, Moment};
+use super::follow::Standing;
 use super::shortfall::dry_seconds;
 use super::side_by_side::side_by_side;
 use super::soaker::{self, Soaked};
@@ -46,6 +47,9 @@ pub struct Prepared<'a> {
     weather: &'a [WeatherHour],
     closures: SiteClosures,
     zones: Vec<PreparedZone<'a>>,
+    /// Where the zones stand, when planning goes on; empty at its beginning.
+    standings: Vec<Standing>,
+    booked: Vec<(i64, Ask)>,
     /// Daily figures of the weather.
     pub days: Days,
 }
@@ -131,6 +135,8 @@ impl<'a> Prepared<'a> {
             closures: SiteClosures::of(site, weather, first, last),
             weather,
             zones: zones?,
+            standings: Vec::new(),
+            booked: Vec::new(),
             days,
         })
     }
@@ -161,6 +167,8 @@ impl<'a> Prepared<'a> {
             weather: self.weather,
             closures: self.closures.under(site, self.weather),
             zones: zones.collect(),
+            standings: self.standings.clone(),
+            booked: self.booked.clone(),
             days: self.days.clone(),
         }
     }
@@ -175,6 +183,23 @@ impl<'a> Prepared<'a> {
     #[must_use]
     pub fn site(&self) -> &'a Site {
         self.site
+    }
+
+    /// The zones as they are prepared, in the order of the site.
+    pub fn beds(&self) -> impl Iterator<Item = &Bed<'a>> {
+        self.zones.iter().map(|zone| &zone.bed)
+    }
+
+    /// The water of every zone at the beginning.
+    pub fn stores(&self) -> impl Iterator<Item = Stores> {
+        self.zones.iter().map(|zone| zone.stores)
+    }
+
+    /// Lets the plan go on from where each zone stands, beside runs that
+    /// have the supply already.
+    pub fn go_on_from(&mut self, standings: Vec<Standing>, booked: Vec<(i64, Ask)>) {
+        self.standings = standings;
+        self.booked = booked;
     }
 
     /// The schedule with the site's whole supply or, where that leaves
@@ -236,6 +261,9 @@ impl<'a> Prepared<'a> {
             .map(|(index, zone)| self.start(index, zone))
             .collect();
         let mut bookings = Bookings::of(self.site, flow_l_per_min);
+        for (start, ask) in &self.booked {
+            bookings.book(*start, ask);
+        }
         let mut runs = Vec::new();
         let until = self.span.to.timestamp();
         let mut queue: BinaryHeap<Reverse<(i64, usize)>> = zones
@@ -263,19 +291,32 @@ impl<'a> Prepared<'a> {
         let zone = prepared.bed.zone;
         let span = &self.span;
         let deadline = prepared.bed.season.soak_deadline;
-        let soaks = zone.pre_soak.wanted && deadline > span.begin && deadline <= span.to;
-        let begin = Moment::new(span.begin.timestamp(), prepared.stores);
+        let standing = self.standings.get(index);
+        let soaks = zone.pre_soak.wanted
+            && deadline > span.begin
+            && deadline <= span.to
+            && standing.is_none_or(|standing| !standing.soaked);
+        let (begin, stores) = standing
+            .map_or((span.begin.timestamp(), prepared.stores), |standing| {
+                (standing.at, standing.stores)
+            });
+        let mut course = Course::new(Moment::new(begin, stores), span.from.timestamp());
+        course.since = standing.map_or_else(Default::default, |standing| standing.since);
+        let waterer = Waterer {
+            index,
+            course,
+            bed: &prepared.bed,
+            watering: Watering::of(zone, &prepared.bed.ground),
+            openings: self.closures.openings(self.site, zone, false),
+            mornings: &self.closures.mornings,
+            late: Vec::new(),
+            last_end: standing.and_then(|standing| standing.last_end),
+        };
+        let rest_of_split = standing
+            .and_then(|standing| standing.cycle)
+            .and_then(|cycle| waterer.job_after(Some(cycle), span.to.timestamp()));
         Scheduled {
-            waterer: Waterer {
-                index,
-                course: Course::new(begin, span.from.timestamp()),
-                bed: &prepared.bed,
-                watering: Watering::of(zone, &prepared.bed.ground),
-                openings: self.closures.openings(self.site, zone, false),
-                mornings: &self.closures.mornings,
-                late: Vec::new(),
-                last_end: None,
-            },
+            waterer,
             soak: None,
             weather_hours_used: prepared.weather_hours_used,
             soak_openings: self.closures.openings(
@@ -283,7 +324,11 @@ impl<'a> Prepared<'a> {
                 zone,
                 zone.seeding.ground == Sowing::Bare,
             ),
-            next: if soaks { Next::Soak } else { Next::FirstJob },
+            next: match rest_of_split {
+                Some(job) => Next::Job(job),
+                None if soaks => Next::Soak,
+                None => Next::FirstJob,
+            },
         }
     }
 }

@@ -391,7 +391,8 @@ impl Waterer<'_> {
     }
 
     /// The next cycle of a split application, or the next need.
-    fn job_after(&self, cycle_done: Option<Cycle>, until: i64) -> Option<Job> {
+    #[must_use]
+    pub fn job_after(&self, cycle_done: Option<Cycle>, until: i64) -> Option<Job> {
         let natural = self.next_job(until);
         let Some(done) = cycle_done.filter(|done| done.number < done.of) else {
             return natural;

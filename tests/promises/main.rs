@@ -8,6 +8,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod backtest;
 mod calendar;
 mod catch_cans_command;
 mod check_command;

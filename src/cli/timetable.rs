@@ -73,6 +73,7 @@ enum Format {
 /// See [`Failure`].
 pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
     let (site, timetable, weather) = plan(arguments)?;
+    spare_the_inputs(arguments, &site)?;
     let names: &[String] = match &arguments.explain {
         Some(zone) => std::slice::from_ref(zone),
         None => &arguments.zone,
@@ -98,6 +99,35 @@ fn plan(arguments: &TimetableArguments) -> Result<(Site, Timetable, WeatherSourc
     let timetable = make_timetable(&site, &weather.hours, from, to)
         .map_err(|error| Failure::Input(error.to_string()))?;
     Ok((site, timetable, weather.source))
+}
+
+/// Refuses to write over what was read: a slip of the hand would lose it.
+fn spare_the_inputs(arguments: &TimetableArguments, site: &Site) -> Result<(), Failure> {
+    let named = site.weather_file.as_ref().map(|file| {
+        let folder = arguments.site.parent().unwrap_or(Path::new(""));
+        folder.join(&file.path)
+    });
+    let inputs = [
+        Some(&arguments.site),
+        arguments.weather.as_ref(),
+        named.as_ref(),
+    ];
+    for output in [&arguments.output, &arguments.chart].into_iter().flatten() {
+        let Ok(place) = output.canonicalize() else {
+            continue;
+        };
+        let is_read = inputs
+            .iter()
+            .flatten()
+            .any(|input| input.canonicalize().is_ok_and(|input| input == place));
+        if is_read {
+            return Err(Failure::Input(format!(
+                "{} is read for this plan and is not written over: choose another name",
+                output.display()
+            )));
+        }
+    }
+    Ok(())
 }
 
 fn render(arguments: &TimetableArguments, view: &View<'_>) -> String {

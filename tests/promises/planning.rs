@@ -535,3 +535,33 @@ fn a_real_year_is_planned_for_every_texture_and_its_totals_are_plausible() {
         );
     }
 }
+
+/// A slip of the hand must not lose the site or its weather.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the test looks at the files themselves"
+)]
+#[test]
+fn what_a_plan_reads_is_never_written_over() {
+    let folder = tempfile::tempdir().unwrap();
+    let site = folder.path().join("garden.toml");
+    let weather = folder.path().join("harrowmere-weather.csv");
+    std::fs::copy("config/backyard.toml", &site).unwrap();
+    std::fs::copy("config/harrowmere-weather.csv", &weather).unwrap();
+    for (flag, target) in [
+        ("--output", &site),
+        ("--output", &weather),
+        ("--chart", &weather),
+    ] {
+        let before = std::fs::read(target).unwrap();
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_soakmist"))
+            .arg("timetable")
+            .arg(&site)
+            .arg(flag)
+            .arg(target)
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(2));
+        assert_eq!(std::fs::read(target).unwrap(), before);
+    }
+}

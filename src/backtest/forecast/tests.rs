@@ -1,3 +1,5 @@
+//! The forecast grows worse with lead time, and only as stated.
+
 use chrono::TimeDelta;
 
 use super::*;

@@ -39,6 +39,7 @@ pub fn add_mends(found: &mut [Shortfall], schedule: &Schedule, prepared: &Prepar
                 .into_iter()
                 .map(move |relaxed| (cause, relaxed))
         })
+        .take(prepared.further_plans())
         .collect();
     let left = side_by_side(&relaxed, |(_, relaxed)| {
         let flow = relaxed.site.supply.flow.l_per_min();

@@ -38,6 +38,9 @@ const FLOW_MARGIN_L_PER_MIN: f64 = 1e-3;
 /// emergence and first mowing.
 const OUTLOOK_DAYS: i64 = 60;
 
+/// Hours of zones that further plans may come to in all.
+const FURTHER_ZONE_HOURS: usize = 300_000;
+
 /// What planning needs of a site and its weather, worked out once.
 #[derive(Debug, Clone)]
 pub struct Prepared<'a> {
@@ -222,6 +225,7 @@ impl<'a> Prepared<'a> {
             .supplies_to_try()
             .into_iter()
             .filter(|&flow| flow < whole)
+            .take(self.further_plans())
             .collect();
         side_by_side(&smaller, |&flow| self.schedule_with(flow))
             .into_iter()
@@ -232,6 +236,15 @@ impl<'a> Prepared<'a> {
                     best
                 }
             })
+    }
+
+    /// How many further plans may be tried, for a better one and for what
+    /// would mend it: fewer the larger the site and the longer the span, so
+    /// that a plan of hundreds of zones does not take minutes.
+    #[must_use]
+    pub fn further_plans(&self) -> usize {
+        let hours = self.weather.len().max(1) * self.zones.len().max(1);
+        (FURTHER_ZONE_HOURS / hours).max(1)
     }
 
     /// Flows that carry the largest zone alone, the two largest, the four

@@ -18,6 +18,9 @@ mod et0_command;
 mod json_schema;
 mod planning;
 mod sample;
+#[path = "../support/seed_layer.rs"]
+mod seed_column;
+mod seed_layer;
 mod site_file;
 mod soil_command;
 mod sun_command;

@@ -64,7 +64,8 @@ pub struct BalanceHour {
     pub rain_mm: f64,
     /// Irrigation that reached the layer.
     pub irrigation_mm: f64,
-    /// Rise from moist soil beneath into the seed layer.
+    /// Rise from moist soil beneath into the seed layer; below zero while the
+    /// layer gives water down.
     pub restored_mm: f64,
     /// Drainage below the managed layer's store.
     pub drainage_mm: f64,

@@ -22,6 +22,9 @@ mod planning;
 mod readme;
 mod real_year;
 mod sample;
+#[path = "../support/seed_layer.rs"]
+mod seed_column;
+mod seed_layer;
 mod site_file;
 mod soil_command;
 mod sun_command;

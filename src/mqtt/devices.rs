@@ -91,6 +91,12 @@ impl Devices {
         self.readers = readers;
     }
 
+    /// Other bounds than those of a real site: for a demonstration, whose
+    /// clock runs faster than its network.
+    pub fn set_timing(&mut self, timing: Timing) {
+        self.timing = timing;
+    }
+
     /// The topics to read.
     #[must_use]
     pub fn subscriptions(&self) -> &[Subscription] {

@@ -139,7 +139,7 @@ impl Link {
         let (stop, stopped) = watch::channel(false);
         let reason = DownReason::Starting;
         let shared = Arc::new(Shared {
-            outbox: Mutex::new(Outbox::new(settings.times.most_delay())),
+            outbox: Mutex::new(Outbox::new(settings.times.command)),
             outbox_changed: Notify::new(),
             inbox: Arc::new(InboxAndBell {
                 inbox: Mutex::new(inbox),

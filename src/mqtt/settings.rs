@@ -73,6 +73,9 @@ pub struct LinkTimes {
     pub keep_alive: Duration,
     /// For the answer to a ping.
     pub pong: Duration,
+    /// For an open command in the outbox, on the clock of the site: the only
+    /// bound here that an accelerated clock accelerates.
+    pub command: Duration,
     /// For the library to write what it was given.
     pub write: Duration,
     /// First pause between two connections.
@@ -93,6 +96,7 @@ impl Default for LinkTimes {
             subscribe: Duration::from_secs(5),
             keep_alive: Duration::from_secs(3),
             pong: Duration::from_secs(2),
+            command: Duration::from_secs(5),
             write: Duration::from_secs(3),
             pause: Duration::from_secs(1),
             pause_most: Duration::from_secs(60),

@@ -7,7 +7,7 @@
 )]
 
 mod fake_broker;
-mod mosquitto;
+pub(crate) mod mosquitto;
 mod proxy;
 
 mod away_device;
@@ -53,6 +53,7 @@ pub(crate) fn settings(port: u16) -> Settings {
             subscribe: Duration::from_millis(600),
             keep_alive: Duration::from_secs(1),
             pong: Duration::from_millis(500),
+            command: Duration::from_secs(5),
             write: Duration::from_millis(800),
             pause: Duration::from_millis(200),
             pause_most: Duration::from_secs(60),

@@ -15,11 +15,15 @@
 //! | `service` | on a broker |
 //! | `broker` | a broker of its own, for the demonstration |
 
+#[cfg(feature = "demo")]
+mod broker;
 mod service;
 mod site;
 mod station;
 mod valve;
 
+#[cfg(feature = "demo")]
+pub use broker::{BrokerError, EmbeddedBroker};
 pub use service::Simulator;
 pub use site::{Publication, SimulatedSite};
 pub use station::Station;

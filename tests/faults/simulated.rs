@@ -201,7 +201,11 @@ fn assert_booked(rig: &Rig) {
 
 async fn waters_and_closes(text: &str) {
     let broker = Mosquitto::start();
-    let mut rig = Rig::start(text, broker.port);
+    waters_and_closes_at(text, broker.port).await;
+}
+
+async fn waters_and_closes_at(text: &str, port: u16) {
+    let mut rig = Rig::start(text, port);
     rig.ready().await;
     rig.order(1, Duration::from_secs(2));
     rig.until("open", |rig| rig.is_open(ZONE)).await;
@@ -375,4 +379,14 @@ async fn a_relay_is_closed_as_soon_as_the_broker_is_back() {
     assert_booked(&rig);
     rig.link.stop().await;
     rig.simulator.stop().await;
+}
+
+/// The demonstration needs no broker: it brings its own.
+#[cfg(feature = "demo")]
+#[tokio::test(flavor = "multi_thread")]
+async fn the_embedded_broker_is_enough_to_water() {
+    let broker = soakmist::simulator::EmbeddedBroker::start().await.unwrap();
+    for text in [COUNTDOWN, METER, RELAYS] {
+        waters_and_closes_at(text, broker.port()).await;
+    }
 }

@@ -4,7 +4,8 @@
 use std::time::Duration;
 
 use soakmist::site::{
-    Acts, Code, CommandFacts, Diagnostic, FlowCount, Loaded, Severity, Site, Valve, load,
+    Acts, Code, CommandFacts, Diagnostic, FlowCount, Loaded, MqttVersion, Severity, Site, Valve,
+    load,
 };
 
 const EVERY_KEY: &str = include_str!("../data/every_key.toml");
@@ -92,6 +93,7 @@ fn every_key_of_broker_and_devices_reaches_the_model() {
         (mqtt.host.as_str(), mqtt.port),
         ("broker.harrowmere.example", 8884)
     );
+    assert_eq!(mqtt.version, MqttVersion::V5);
     assert_eq!(mqtt.client_id, "soakmist-every-key");
     assert_eq!(mqtt.base_topic, "harrowmere/soakmist");
     let login = mqtt.login.unwrap();

@@ -27,5 +27,5 @@ cargo clippy --all-targets --locked -- -D warnings
 cargo clippy --all-targets --all-features --locked -- -D warnings
 cargo test --locked
 cargo test --all-features --locked --test faults embedded
-cargo doc --no-deps --locked --quiet
+RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet
 echo "all checks passed"

@@ -10,7 +10,7 @@
 //! | 4 adapters | [`weather`], `store`, `clock`, `mqtt`, `simulator` |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`plan`], [`balance`], [`valve`] |
-//! | 1 formulas | [`agronomy`], [`sprinkler`] |
+//! | 1 formulas | [`agronomy`], [`column`], [`sprinkler`] |
 //! | 0 words | [`site`], [`units`] |
 //!
 //! Layers 0 to 3 take time, weather and site as arguments: they read no
@@ -21,6 +21,7 @@ pub mod balance;
 pub mod cli;
 #[cfg(feature = "daemon")]
 pub mod clock;
+pub mod column;
 #[cfg(feature = "daemon")]
 pub mod mqtt;
 pub mod plan;

@@ -5,6 +5,8 @@
 //! Evapotranspiration*, FAO Irrigation and Drainage Paper 56, chapter 3. Not
 //! here: what to do when a variable is missing (see `missing_data`).
 
+use super::exponential::exp;
+
 /// Kelvin at 0 °C, as FAO-56 rounds it in its radiation equations.
 pub const KELVIN_OFFSET: f64 = 273.16;
 
@@ -89,7 +91,7 @@ pub fn pressure_from_elevation_kpa(elevation_m: f64) -> f64 {
 /// # Source
 /// Allen et al. 1998, FAO-56, eq. 8.
 #[must_use]
-#[inline]
+#[inline(always)]
 pub fn psychrometric_constant_kpa_per_c(pressure_kpa: f64) -> f64 {
     0.665e-3 * pressure_kpa
 }
@@ -99,9 +101,39 @@ pub fn psychrometric_constant_kpa_per_c(pressure_kpa: f64) -> f64 {
 /// # Source
 /// Allen et al. 1998, FAO-56, eq. 11.
 #[must_use]
-#[inline]
+#[inline(always)]
 pub fn saturation_vapour_pressure_kpa(temperature_c: f64) -> f64 {
-    0.6108 * (17.27 * temperature_c / (temperature_c + 237.3)).exp()
+    Saturation::at(temperature_c).pressure_kpa
+}
+
+/// The saturation curve at one temperature: two equations that share a
+/// division.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Saturation {
+    /// e°(T) [kPa].
+    pub pressure_kpa: f64,
+    /// Δ [kPa/°C].
+    pub slope_kpa_per_c: f64,
+}
+
+impl Saturation {
+    /// FAO-56, eq. 11 and 13, at T [°C].
+    #[inline(always)]
+    pub(super) fn at(temperature_c: f64) -> Self {
+        let per_kelvin_above = 1.0 / (temperature_c + 237.3);
+        let pressure_kpa = 0.6108 * exp(17.27 * temperature_c * per_kelvin_above);
+        let slope_kpa_per_c = 4098.0 * pressure_kpa * per_kelvin_above * per_kelvin_above;
+        Self {
+            pressure_kpa,
+            slope_kpa_per_c,
+        }
+    }
+
+    /// FAO-56, eq. 54, at a relative humidity [%].
+    #[inline(always)]
+    pub(super) fn vapour_pressure_kpa(self, humidity_pct: f64) -> f64 {
+        self.pressure_kpa * (0.01 * humidity_pct)
+    }
 }
 
 /// Mean saturation vapour pressure es [kPa] of a day: of its two extremes,
@@ -123,14 +155,7 @@ pub fn mean_saturation_vapour_pressure_kpa(temperature: TemperatureRange) -> f64
 /// Allen et al. 1998, FAO-56, eq. 13.
 #[must_use]
 pub fn slope_of_saturation_curve_kpa_per_c(temperature_c: f64) -> f64 {
-    slope_from_saturation(temperature_c, saturation_vapour_pressure_kpa(temperature_c))
-}
-
-/// Eq. 13 where e°(T) is already to hand.
-#[inline]
-pub(super) fn slope_from_saturation(temperature_c: f64, saturation_kpa: f64) -> f64 {
-    let above = temperature_c + 237.3;
-    4098.0 * saturation_kpa / (above * above)
+    Saturation::at(temperature_c).slope_kpa_per_c
 }
 
 /// Actual vapour pressure ea [kPa] from the dew point [°C].
@@ -206,9 +231,9 @@ pub fn vapour_pressure_from_mean_humidity_kpa(
 /// # Source
 /// Allen et al. 1998, FAO-56, eq. 54.
 #[must_use]
-#[inline]
+#[inline(always)]
 pub fn vapour_pressure_from_humidity_kpa(temperature_c: f64, humidity_pct: f64) -> f64 {
-    saturation_vapour_pressure_kpa(temperature_c) * humidity_pct / 100.0
+    Saturation::at(temperature_c).vapour_pressure_kpa(humidity_pct)
 }
 
 /// Factor that turns wind at height z [m] over short grass into wind at 2 m.

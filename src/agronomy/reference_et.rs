@@ -6,8 +6,8 @@
 //! `missing_data` for what stands in for a missing one.
 
 use super::atmosphere::{
-    TemperatureRange, mean_saturation_vapour_pressure_kpa, psychrometric_constant_kpa_per_c,
-    saturation_vapour_pressure_kpa, slope_from_saturation, slope_of_saturation_curve_kpa_per_c,
+    Saturation, TemperatureRange, mean_saturation_vapour_pressure_kpa,
+    psychrometric_constant_kpa_per_c, slope_of_saturation_curve_kpa_per_c,
 };
 use super::radiation::{
     net_longwave_mj_per_m2_d, net_longwave_mj_per_m2_h, net_shortwave, soil_heat_flux_of_hour,
@@ -120,8 +120,18 @@ pub fn hourly_et0_mm(hour: &EtHour, method: EtMethod) -> f64 {
 /// # Source
 /// Allen et al. 1998, FAO-56, eq. 53; ASCE-EWRI 2005, eq. 1 with Table 1.
 #[must_use]
-#[inline]
+#[inline(always)]
 pub fn hourly_terms(hour: &EtHour, method: EtMethod) -> EtTerms {
+    terms_at_saturation(hour, Saturation::at(hour.air_temperature_c), method)
+}
+
+/// As [`hourly_terms`], where the saturation curve is already to hand.
+#[inline(always)]
+pub(super) fn terms_at_saturation(
+    hour: &EtHour,
+    saturation: Saturation,
+    method: EtMethod,
+) -> EtTerms {
     let temperature_c = hour.air_temperature_c;
     let net_radiation = net_shortwave(hour.solar_mj_per_m2_h)
         - net_longwave_mj_per_m2_h(
@@ -136,14 +146,13 @@ pub fn hourly_terms(hour: &EtHour, method: EtMethod) -> EtTerms {
         EtMethod::Asce => (false, CD_200_S_PER_M),
     };
     let soil_heat_flux = soil_heat_flux_of_hour(net_radiation, is_day);
-    let saturation_kpa = saturation_vapour_pressure_kpa(temperature_c);
     let et0_mm = PenmanMonteith {
         available_energy_mj_per_m2: net_radiation - soil_heat_flux,
         temperature_c,
-        slope_kpa_per_c: slope_from_saturation(temperature_c, saturation_kpa),
+        slope_kpa_per_c: saturation.slope_kpa_per_c,
         psychrometric_kpa_per_c: psychrometric_constant_kpa_per_c(hour.pressure_kpa),
         wind_2m_m_per_s: hour.wind_2m_m_per_s,
-        deficit_kpa: saturation_kpa - hour.actual_vapour_pressure_kpa,
+        deficit_kpa: saturation.pressure_kpa - hour.actual_vapour_pressure_kpa,
         cn: CN_HOUR,
         cd,
     }
@@ -212,15 +221,17 @@ struct PenmanMonteith {
 }
 
 impl PenmanMonteith {
-    #[inline]
+    #[inline(always)]
     fn et0_mm(&self) -> f64 {
-        let from_energy = MM_PER_MJ_PER_M2 * self.slope_kpa_per_c * self.available_energy_mj_per_m2;
-        let from_drying_air = self.psychrometric_kpa_per_c * self.cn / (self.temperature_c + 273.0)
-            * self.wind_2m_m_per_s
-            * self.deficit_kpa;
+        // Both sides times (T + 273), so that there is one division.
+        let kelvin = self.temperature_c + 273.0;
+        let from_energy =
+            MM_PER_MJ_PER_M2 * self.slope_kpa_per_c * self.available_energy_mj_per_m2 * kelvin;
+        let from_drying_air =
+            self.psychrometric_kpa_per_c * self.cn * self.wind_2m_m_per_s * self.deficit_kpa;
         let resistance = self.slope_kpa_per_c
             + self.psychrometric_kpa_per_c * (1.0 + self.cd * self.wind_2m_m_per_s);
-        (from_energy + from_drying_air) / resistance
+        (from_energy + from_drying_air) / (resistance * kelvin)
     }
 }
 

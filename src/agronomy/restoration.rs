@@ -94,7 +94,7 @@ impl ForceRestoreSoil {
     ///
     /// - `subsoil_saturation`: x = w2/wsat, 0 to 1
     ///
-    /// Very large near saturation; [`restoration_mm_per_h`] bounds the flux.
+    /// Very large near saturation; [`Rise::mm_per_h`] bounds the flux.
     ///
     /// # Source
     /// Noilhan & Planton 1989: C2 = C2ref·w2/(wsat − w2 + wl), wl 0.001.
@@ -105,47 +105,65 @@ impl ForceRestoreSoil {
     }
 }
 
-/// Water that rises from the subsoil into the surface layer [mm/h].
-///
-/// - `soil`: parameters of the soil
-/// - `surface_saturation`: θ/θs of the surface layer, 0 to 1
-/// - `subsoil_saturation`: θ/θs of the soil beneath, 0 to 1
-/// - `layer_mm`: thickness of the surface layer [mm], above 0
-///
-/// d1·C2·(wgeq − wg)/τ with d1 = 10 mm. The rest is ours:
-///
-/// - A layer thicker than 10 mm gets 10/L of it: the water has to come to the
-///   middle of the layer, and over the same difference a flux falls as its way
-///   grows. A thinner one gets no more, because the soil beneath limits it.
-///   (Keeping the rate of wetness instead would pour fifteen times the water
-///   into a root zone of 150 mm.)
-/// - Never in one hour more than brings the layer level with the equilibrium,
-///   so that a subsoil near saturation does not give without end.
-/// - Never negative: the layer does not drain here.
-/// - Zero from a subsoil at or under its wilting point.
-///
-/// What the subsoil holds is for the caller to keep account of.
-///
-/// # Source
-/// Noilhan & Planton 1989, restore term of the surface equation.
-#[must_use]
-pub fn restoration_mm_per_h(
-    soil: ForceRestoreSoil,
-    surface_saturation: f64,
-    subsoil_saturation: f64,
-    layer_mm: f64,
-) -> f64 {
-    let subsoil_saturation = subsoil_saturation.clamp(0.0, 1.0);
-    if subsoil_saturation * soil.saturation <= soil.wilting_point {
-        return 0.0;
+/// The rise from a subsoil of one wetness, worked out once for many steps:
+/// the subsoil changes little while the surface dries and is wetted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rise {
+    /// Relative wetness of the surface at which nothing rises; 0 from a
+    /// subsoil that has nothing to give.
+    equilibrium_saturation: f64,
+    /// d1·C2/τ [mm/h] per volume share that the surface lacks.
+    mm_per_h_per_lacking: f64,
+    /// Saturated water content of the soil, volume share.
+    saturation: f64,
+}
+
+impl Rise {
+    /// The rise in a soil.
+    ///
+    /// - `subsoil_saturation`: θ/θs of the soil beneath, 0 to 1
+    ///
+    /// Zero from a subsoil at or under its wilting point.
+    #[must_use]
+    pub fn of(soil: ForceRestoreSoil, subsoil_saturation: f64) -> Self {
+        let subsoil_saturation = subsoil_saturation.clamp(0.0, 1.0);
+        let gives = subsoil_saturation * soil.saturation > soil.wilting_point;
+        let equilibrium = soil.equilibrium_saturation(subsoil_saturation);
+        let coefficient = soil.restore_coefficient(subsoil_saturation);
+        Self {
+            equilibrium_saturation: if gives { equilibrium } else { 0.0 },
+            mm_per_h_per_lacking: REFERENCE_LAYER_MM * coefficient / RESTORE_TIME_H,
+            saturation: soil.saturation,
+        }
     }
-    let lacking = soil.saturation
-        * (soil.equilibrium_saturation(subsoil_saturation) - surface_saturation).max(0.0);
-    let way = (REFERENCE_LAYER_MM / layer_mm).min(1.0);
-    let flux_mm_per_h = REFERENCE_LAYER_MM * way * soil.restore_coefficient(subsoil_saturation)
-        / RESTORE_TIME_H
-        * lacking;
-    flux_mm_per_h.min(layer_mm * lacking)
+
+    /// Water that rises into the surface layer [mm/h].
+    ///
+    /// - `surface_saturation`: θ/θs of the surface layer, 0 to 1
+    /// - `layer_mm`: thickness of the surface layer [mm], above 0
+    ///
+    /// d1·C2·(wgeq − wg)/τ with d1 = 10 mm. The rest is ours:
+    ///
+    /// - A layer thicker than 10 mm gets 10/L of it: the water has to come to
+    ///   the middle of the layer, and over the same difference a flux falls as
+    ///   its way grows. A thinner one gets no more, because the soil beneath
+    ///   limits it. (Keeping the rate of wetness instead would pour fifteen
+    ///   times the water into a root zone of 150 mm.)
+    /// - Never in one hour more than brings the layer level with the
+    ///   equilibrium, so that a subsoil near saturation does not give without
+    ///   end.
+    /// - Never negative: the layer does not drain here.
+    ///
+    /// What the subsoil holds is for the caller to keep account of.
+    ///
+    /// # Source
+    /// Noilhan & Planton 1989, restore term of the surface equation.
+    #[must_use]
+    pub fn mm_per_h(&self, surface_saturation: f64, layer_mm: f64) -> f64 {
+        let lacking = self.saturation * (self.equilibrium_saturation - surface_saturation).max(0.0);
+        let way = (REFERENCE_LAYER_MM / layer_mm).min(1.0);
+        (way * self.mm_per_h_per_lacking * lacking).min(layer_mm * lacking)
+    }
 }
 
 #[cfg(test)]
@@ -174,7 +192,7 @@ mod tests {
             for step in 0..=400_u32 {
                 let (surface, subsoil) = (f64::from(step % 20) / 19.0, f64::from(step / 20) / 20.0);
                 for layer_mm in [3.0, 10.0, 25.0, 150.0] {
-                    let rise = restoration_mm_per_h(soil, surface, subsoil, layer_mm);
+                    let rise = Rise::of(soil, subsoil).mm_per_h(surface, layer_mm);
                     assert!(rise.is_finite() && rise >= 0.0, "{texture:?}: {rise}");
                     // One hour at this rate fills the layer at most to the brim.
                     assert!(rise <= layer_mm * soil.saturation * (1.0 - surface) + 1e-12);
@@ -187,20 +205,20 @@ mod tests {
     fn dry_subsoil_gives_nothing() {
         let soil = ForceRestoreSoil::of(TextureName::Loam);
         let wilting = soil.wilting_point / soil.saturation;
-        assert!(restoration_mm_per_h(soil, 0.0, wilting, 10.0).abs() < 1e-12);
-        assert!(restoration_mm_per_h(soil, 0.0, wilting + 0.01, 10.0) > 0.0);
+        assert!(Rise::of(soil, wilting).mm_per_h(0.0, 10.0).abs() < 1e-12);
+        assert!(Rise::of(soil, wilting + 0.01).mm_per_h(0.0, 10.0) > 0.0);
     }
 
     #[test]
     fn a_surface_wetter_than_the_equilibrium_gets_nothing() {
         let soil = ForceRestoreSoil::of(TextureName::Loam);
-        assert!(restoration_mm_per_h(soil, 0.8, 0.6, 10.0).abs() < 1e-12);
+        assert!(Rise::of(soil, 0.6).mm_per_h(0.8, 10.0).abs() < 1e-12);
     }
 
     #[test]
     fn a_thicker_layer_gets_no_more_than_a_thin_one() {
         let soil = ForceRestoreSoil::of(TextureName::SandyLoam);
-        let at = |layer_mm| restoration_mm_per_h(soil, 0.3, 0.6, layer_mm);
+        let at = |layer_mm| Rise::of(soil, 0.6).mm_per_h(0.3, layer_mm);
         assert!((at(5.0) - at(10.0)).abs() < 1e-12);
         assert!((at(20.0) - at(10.0) / 2.0).abs() < 1e-12);
         assert!((at(150.0) - at(10.0) / 15.0).abs() < 1e-12);

@@ -3,20 +3,18 @@
 
 use chrono::{DateTime, Datelike, TimeDelta, Timelike, Utc};
 
-use super::radiation::{DaySun, HourSun};
+use super::radiation::{DaySun, HourSun, Turn};
 use super::weather_record::GeoPosition;
 
 const HALF_HOUR: TimeDelta = TimeDelta::minutes(30);
-const SECONDS_PER_DAY: i64 = 86_400;
+const SECONDS_PER_DAY: f64 = 86_400.0;
 
 /// The sun at one place over the hours of a series, of which it keeps the
 /// terms of the latest day.
 #[derive(Debug, Clone)]
 pub struct SolarHours {
-    latitude_rad: f64,
+    latitude: Turn,
     longitude_deg: f64,
-    /// How far mean solar time is ahead of UTC.
-    ahead_s: i64,
     latest: Option<(i64, DaySun)>,
 }
 
@@ -24,15 +22,9 @@ impl SolarHours {
     /// The sun at a place.
     #[must_use]
     pub fn new(place: &GeoPosition) -> Self {
-        #[expect(
-            clippy::cast_possible_truncation,
-            reason = "at most half a day of seconds"
-        )]
-        let ahead_s = (place.longitude_deg * 240.0) as i64;
         Self {
-            latitude_rad: place.latitude_deg.to_radians(),
+            latitude: Turn::of(place.latitude_deg.to_radians()),
             longitude_deg: place.longitude_deg,
-            ahead_s,
             latest: None,
         }
     }
@@ -40,7 +32,22 @@ impl SolarHours {
     /// Days since 1970 in mean solar time, at the middle of the hour.
     #[must_use]
     pub fn day_number(&self, start: DateTime<Utc>) -> i64 {
-        ((start + HALF_HOUR).timestamp() + self.ahead_s).div_euclid(SECONDS_PER_DAY)
+        self.day_and_hour(start).0
+    }
+
+    /// The day as above, and the mean solar time on it [h], 0 to 24.
+    #[must_use]
+    pub(super) fn day_and_hour(&self, start: DateTime<Utc>) -> (i64, f64) {
+        let middle_s = (start + HALF_HOUR).timestamp();
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "seconds since 1970 are far below 2^52"
+        )]
+        let solar_s = middle_s as f64 + self.longitude_deg * 240.0;
+        let day = (solar_s / SECONDS_PER_DAY).floor();
+        #[expect(clippy::cast_possible_truncation, reason = "a count of days")]
+        let number = day as i64;
+        (number, (solar_s - day * SECONDS_PER_DAY) / 3600.0)
     }
 
     /// The sun of the hour that begins at an instant.
@@ -49,7 +56,7 @@ impl SolarHours {
         let number = self.day_number(start);
         let day = match self.latest {
             Some((latest, day)) if latest == number => day,
-            _ => DaySun::new(self.latitude_rad, day_of_year(number)),
+            _ => DaySun::at(self.latitude, day_of_year(number)),
         };
         self.latest = Some((number, day));
         let middle = start + HALF_HOUR;
@@ -58,6 +65,6 @@ impl SolarHours {
     }
 }
 
-fn day_of_year(day_number: i64) -> u32 {
-    DateTime::from_timestamp(day_number * SECONDS_PER_DAY, 0).map_or(1, |day| day.ordinal())
+pub(super) fn day_of_year(day_number: i64) -> u32 {
+    DateTime::from_timestamp(day_number * 86_400, 0).map_or(1, |day| day.ordinal())
 }

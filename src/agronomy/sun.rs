@@ -6,15 +6,22 @@
 //! events). The radiation equations have a simpler sun of their own, in
 //! `radiation`, because their published values need it.
 
-use chrono::{DateTime, Days, NaiveDate, NaiveTime, SubsecRound, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, SubsecRound, TimeDelta, Utc};
 use chrono_tz::Tz;
 use solar_positioning::{Horizon, Location, SolarEvents, SolarPositions, delta_t};
+
+use super::radiation::DaySun;
 
 /// Elevation of the sun's centre at rise and set [°]: the radius of its disc
 /// and the usual refraction.
 const RISE_ELEVATION_DEG: f64 = -0.8333;
 /// Rise and set are looked for this far from noon.
 const HALF_DAY: TimeDelta = TimeDelta::hours(12);
+/// And first this far from where they are likely: refraction and the disc make
+/// 4 min, at 60° of latitude about 10.
+const NEAR: TimeDelta = TimeDelta::minutes(15);
+/// Solar noon is at most 17 min from mean solar noon.
+const NEAR_NOON: TimeDelta = TimeDelta::minutes(20);
 
 /// The sun on one local date.
 ///
@@ -157,24 +164,23 @@ pub fn sun_day(
     let out_of_reach = |_| SunError::Date(date);
     let delta_t_s = delta_t::estimate_from_date_like(&date).map_err(out_of_reach)?;
     let noon = noon_on(longitude_deg, date, zone, delta_t_s)?;
-    let events = SolarEvents::new();
-    let sunrise = events
-        .next_rise(
-            &(noon - HALF_DAY),
-            &noon,
-            place,
-            delta_t_s,
-            Horizon::SunriseSunset,
-        )
+    let search = Search {
+        place,
+        delta_t_s,
+        noon,
+    };
+    // Half of the daylight, as the radiation equations have it: minutes off.
+    let day = DaySun::new(latitude_deg.to_radians(), date.ordinal());
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "at most half a day of seconds"
+    )]
+    let half_day = TimeDelta::seconds((day.daylight_h() * 1800.0) as i64);
+    let sunrise = search
+        .find(Crossing::Rise, noon - half_day)
         .map_err(out_of_reach)?;
-    let sunset = events
-        .next_set(
-            &noon,
-            &(noon + HALF_DAY),
-            place,
-            delta_t_s,
-            Horizon::SunriseSunset,
-        )
+    let sunset = search
+        .find(Crossing::Set, noon + half_day)
         .map_err(out_of_reach)?;
     // Whole seconds: more would claim to know the air and the horizon.
     let whole = |at: DateTime<Utc>| at.round_subsecs(0);
@@ -200,6 +206,47 @@ pub fn sun_day(
     })
 }
 
+type Found = solar_positioning::Result<Option<DateTime<Utc>>>;
+
+/// Which crossing of the horizon.
+#[derive(Clone, Copy)]
+enum Crossing {
+    Rise,
+    Set,
+}
+
+/// Rise and set around one noon.
+struct Search {
+    place: Location,
+    delta_t_s: f64,
+    noon: DateTime<Utc>,
+}
+
+impl Search {
+    /// Looks near a guess first, because each look at the sun costs
+    /// microseconds, and through all of the half day if it is not there.
+    fn find(&self, crossing: Crossing, guess: DateTime<Utc>) -> Found {
+        let (from, to) = match crossing {
+            Crossing::Rise => (self.noon - HALF_DAY, self.noon),
+            Crossing::Set => (self.noon, self.noon + HALF_DAY),
+        };
+        let near = self.within(crossing, (guess - NEAR).max(from), (guess + NEAR).min(to))?;
+        if near.is_some() {
+            Ok(near)
+        } else {
+            self.within(crossing, from, to)
+        }
+    }
+
+    fn within(&self, crossing: Crossing, from: DateTime<Utc>, to: DateTime<Utc>) -> Found {
+        let (events, horizon) = (SolarEvents::new(), Horizon::SunriseSunset);
+        match crossing {
+            Crossing::Rise => events.next_rise(&from, &to, self.place, self.delta_t_s, horizon),
+            Crossing::Set => events.next_set(&from, &to, self.place, self.delta_t_s, horizon),
+        }
+    }
+}
+
 /// The solar noon whose local date is the one asked for.
 ///
 /// Every mean solar day holds one noon; the local date is the mean solar date
@@ -218,11 +265,11 @@ fn noon_on(
     let yesterday = date.checked_sub_days(Days::new(1));
     let tomorrow = date.checked_add_days(Days::new(1));
     for solar_date in [Some(date), yesterday, tomorrow].into_iter().flatten() {
-        let midnight = solar_date.and_time(NaiveTime::MIN).and_utc() - ahead;
+        let mean_noon = solar_date.and_time(NaiveTime::MIN).and_utc() + HALF_DAY - ahead;
         let noon = SolarEvents::new()
             .next_transit(
-                &midnight,
-                &(midnight + TimeDelta::days(1)),
+                &(mean_noon - NEAR_NOON),
+                &(mean_noon + NEAR_NOON),
                 longitude_deg,
                 delta_t_s,
             )

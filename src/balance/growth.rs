@@ -103,7 +103,12 @@ impl Season {
     pub fn hours(&self, zone: &Zone, starts: &[(DateTime<Utc>, f64)]) -> Vec<Growth> {
         let seed_mm = zone.seed_layer.mm();
         let target_mm = zone.target_root_depth.mm().max(seed_mm);
-        let mut layer_mm = seed_mm;
+        // Growth before the weather begins is taken as at the stated rate.
+        let grown_before = starts
+            .first()
+            .map_or(0.0, |&(first, _)| days_between(self.all_up, first))
+            * zone.root_growth_mm_per_day;
+        let mut layer_mm = (seed_mm + grown_before).min(target_mm);
         let mut rows = Vec::with_capacity(starts.len());
         for &(start, mean_c) in starts {
             let roots_down = layer_mm >= target_mm;
@@ -220,4 +225,9 @@ fn main_group(zone: &Zone) -> TurfGroup {
     } else {
         TurfGroup::CoolSeason
     }
+}
+
+/// Days from one instant to a later one; 0 when it is not later.
+fn days_between(from: DateTime<Utc>, to: DateTime<Utc>) -> f64 {
+    (to - from).as_seconds_f64().max(0.0) / 86_400.0
 }

@@ -48,7 +48,8 @@ pub enum Stage {
 }
 
 /// One hour of a zone's balance. Depths in mm; flows are sums over the hour,
-/// states are at its end. Net of the driest quarter.
+/// states are at its end. Net: of the driest quarter until
+/// the grass is up, then by the scheduling multiplier.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct BalanceHour {
     /// Start of the hour.
@@ -73,7 +74,7 @@ pub struct BalanceHour {
     pub depletion_mm: f64,
     /// Highest depletion within the hour.
     pub worst_depletion_mm: f64,
-    /// Allowed depletion.
+    /// Allowed depletion; 0 before the seed is down, when nothing is asked.
     pub allowed_mm: f64,
     /// Total available water of the managed layer.
     pub total_available_mm: f64,

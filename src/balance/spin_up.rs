@@ -10,7 +10,7 @@ use crate::site::{SoilState, Zone};
 
 /// Days of weather before the plan that are worth computing: a thin layer
 /// forgets its start within days, 150 mm of soil within a few weeks.
-const MEMORY_DAYS: i64 = 30;
+pub const MEMORY_DAYS: i64 = 30;
 /// Steps per hour while nothing is watered.
 const STEPS: u32 = 4;
 
@@ -35,6 +35,7 @@ pub fn stores_at(
         .filter(|hour| hour.start >= oldest && hour.start < until)
     {
         let water_mm = (hour.rain_mm - hour.rain_runoff_mm) / f64::from(STEPS);
+        stores.look_below(ground);
         for _ in 0..STEPS {
             stores.step(ground, hour, 1.0 / f64::from(STEPS), water_mm);
         }

@@ -12,7 +12,7 @@
 
 use super::demand::HourDemand;
 use super::ground::{Ground, SurfaceLayer};
-use crate::agronomy::restoration::restoration_mm_per_h;
+use crate::agronomy::restoration::Rise;
 use crate::agronomy::{evaporation, root_zone};
 
 /// Depletions below field capacity, mm, and the depth of the managed layer.
@@ -28,6 +28,8 @@ pub struct Stores {
     pub layer_mm: f64,
     /// Whether the seed is down: the surface layer is a seedbed.
     pub seeded: bool,
+    /// The rise from below, as of the last look.
+    rise: Rise,
 }
 
 /// What moved in a step, mm.
@@ -54,7 +56,20 @@ impl Stores {
             beneath_mm: depletion_share * (ground.bottom_mm - surface.thickness_mm),
             layer_mm: surface.thickness_mm,
             seeded: false,
+            rise: Rise::of(
+                ground.restoration,
+                (ground.field_capacity - depletion_share) / ground.saturation,
+            ),
         }
+    }
+
+    /// Brings the rise from below up to date with the soil there. Once an
+    /// hour is enough: the soil below changes by less than a hundredth.
+    pub fn look_below(&mut self, ground: &Ground) {
+        let below_mm = ground.bottom_mm - self.surface(ground).thickness_mm;
+        let depletion_share = (self.root_mm + self.beneath_mm) / below_mm;
+        let saturation = (ground.field_capacity - depletion_share) / ground.saturation;
+        self.rise = Rise::of(ground.restoration, saturation);
     }
 
     /// The surface layer as it is now.
@@ -113,8 +128,8 @@ impl Stores {
 
     /// One step of `hours`, with `water_mm` infiltrating in it.
     ///
-    /// Steps of five minutes or less; the demand is that of the hour in
-    /// which the step lies.
+    /// Steps of minutes: a plan takes five at most, the unwatered weeks before
+    /// it fifteen. The demand is that of the hour in which the step lies.
     pub fn step(
         &mut self,
         ground: &Ground,
@@ -163,14 +178,7 @@ impl Stores {
         // In terms of the soil's own pores, whatever lies in the layer.
         let surface_saturation =
             (ground.field_capacity - self.surface_mm / surface.thickness_mm) / ground.saturation;
-        let below_saturation =
-            (ground.field_capacity - below_depletion / below_mm) / ground.saturation;
-        let rate = restoration_mm_per_h(
-            ground.restoration,
-            surface_saturation,
-            below_saturation,
-            surface.thickness_mm,
-        );
+        let rate = self.rise.mm_per_h(surface_saturation, surface.thickness_mm);
         let restored = (rate * surface.reached_share * hours)
             .min(below_stock)
             .min(self.surface_mm);

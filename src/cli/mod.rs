@@ -16,6 +16,7 @@ mod planning;
 mod soil;
 mod sun;
 mod timetable;
+mod weather;
 
 pub use failure::Failure;
 
@@ -41,6 +42,8 @@ enum Command {
     Soil(soil::SoilArguments),
     /// Sunrise, solar noon and sunset of a place and date
     Sun(sun::SunArguments),
+    /// The weather of a site for the next days, and where it comes from
+    Weather(weather::WeatherArguments),
 }
 
 /// Runs the command line of this process.
@@ -54,6 +57,7 @@ pub fn main() -> ExitCode {
         Command::Et0(arguments) => et0::run(&arguments),
         Command::Soil(arguments) => soil::run(&arguments),
         Command::Sun(arguments) => sun::run(&arguments),
+        Command::Weather(arguments) => weather::run(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -1,6 +1,8 @@
 //! One zone on its way through the plan: its stores carried forward in time,
 //! with the hourly record, the dry spells and the look ahead to its next need.
 
+use std::sync::Arc;
+
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::timetable::{BalanceHour, Stage};
@@ -31,7 +33,7 @@ pub struct Bed<'a> {
     /// Its season.
     pub season: Season,
     /// Demand, hour by hour without a gap.
-    pub demand: Vec<HourDemand>,
+    pub demand: Arc<[HourDemand]>,
 }
 
 impl Bed<'_> {
@@ -66,9 +68,21 @@ pub struct Moment {
     pub at: i64,
     /// The water.
     pub stores: Stores,
+    /// Start of the hour for which layer and rise were last brought up to date.
+    hour: Option<DateTime<Utc>>,
 }
 
 impl Moment {
+    /// A moment with its water.
+    #[must_use]
+    pub fn new(at: i64, stores: Stores) -> Self {
+        Self {
+            at,
+            stores,
+            hour: None,
+        }
+    }
+
     /// Depletion of the managed layer over what is allowed there and then.
     #[must_use]
     pub fn allowed_mm(&self, bed: &Bed) -> f64 {
@@ -94,7 +108,11 @@ impl Moment {
         }
         let end = end.min(to);
         let demand = bed.demand_at(self.at);
-        self.stores.grow_to(&bed.ground, demand.layer_mm);
+        if self.hour != Some(demand.start) {
+            self.hour = Some(demand.start);
+            self.stores.grow_to(&bed.ground, demand.layer_mm);
+            self.stores.look_below(&bed.ground);
+        }
         #[expect(clippy::cast_precision_loss, reason = "a step is at most 300 s")]
         let hours = (end - self.at) as f64 / HOUR_S as f64;
         let rain = demand.rain_mm - demand.rain_runoff_mm;
@@ -202,7 +220,13 @@ impl Course {
         hour.drainage_mm += flows.drainage_mm;
         hour.depletion_mm = depletion_mm;
         hour.worst_depletion_mm = hour.worst_depletion_mm.max(depletion_mm);
-        hour.allowed_mm = demand.depletion_share * available_mm;
+        // Nothing can be too dry before the seed is down.
+        let allowed = if demand.stage < Stage::Germination {
+            0.0
+        } else {
+            demand.depletion_share
+        };
+        hour.allowed_mm = allowed * available_mm;
         hour.total_available_mm = available_mm;
         hour.layer_mm = stores.layer_mm;
     }

@@ -8,11 +8,13 @@
 
 pub mod bookings;
 pub mod course;
+pub mod doubts;
 pub mod mend;
 pub mod milestones;
 pub mod pre_soak;
 pub mod schedule;
 pub mod shortfall;
+mod side_by_side;
 pub mod soaker;
 pub mod timetable;
 pub mod water;
@@ -108,7 +110,7 @@ pub fn make_timetable(
     let prepared = Prepared::of(site, weather, &span)?;
     let schedule = prepared.schedule();
     let mut shortfalls = shortfall::shortfalls(&schedule);
-    mend::add_mends(&mut shortfalls, &schedule, site, weather, &span)?;
+    mend::add_mends(&mut shortfalls, &schedule, &prepared);
     let notes = notes(&schedule, &span);
     let time_zone = site.place.time_zone;
     let zones = schedule

@@ -9,9 +9,12 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
+use chrono::{DateTime, TimeDelta, Utc};
+
 use super::bookings::Bookings;
 use super::course::{Bed, Course, Moment};
 use super::shortfall::dry_seconds;
+use super::side_by_side::side_by_side;
 use super::soaker::{self, Soaked};
 use super::timetable::{PreSoakSummary, Run, Trigger};
 use super::water::Watering;
@@ -27,14 +30,20 @@ use crate::balance::stores::Stores;
 use crate::site::local_time::date_of;
 use crate::site::{Ground as Sowing, Site};
 
-/// Parts of the supply that are tried when the whole of it leaves seed dry.
-const SUPPLY_PARTS: [f64; 6] = [0.9, 0.8, 0.7, 0.6, 0.5, 0.35];
+/// Added to a sum of flows so that rounding does not shut out the last.
+const FLOW_MARGIN_L_PER_MIN: f64 = 1e-3;
+
+/// Days of weather after the plan that are looked at for the dates of
+/// emergence and first mowing.
+const OUTLOOK_DAYS: i64 = 60;
 
 /// What planning needs of a site and its weather, worked out once.
 #[derive(Debug, Clone)]
 pub struct Prepared<'a> {
     site: &'a Site,
     span: Span,
+    /// The hours of the plan.
+    weather: &'a [WeatherHour],
     closures: SiteClosures,
     zones: Vec<PreparedZone<'a>>,
     /// Daily figures of the weather.
@@ -81,9 +90,14 @@ impl<'a> Prepared<'a> {
     ///
     /// # Errors
     /// [`PlanError::Soil`] when a soil cannot be resolved.
-    pub fn of(site: &'a Site, weather: &[WeatherHour], span: &Span) -> Result<Self, PlanError> {
+    pub fn of(site: &'a Site, weather: &'a [WeatherHour], span: &Span) -> Result<Self, PlanError> {
         let time_zone = site.place.time_zone;
-        let days = Days::of(weather, time_zone);
+        let oldest = span.begin - TimeDelta::days(spin_up::MEMORY_DAYS);
+        let days = Days::of(
+            between(weather, oldest, span.to + TimeDelta::days(OUTLOOK_DAYS)),
+            time_zone,
+        );
+        let weather = between(weather, oldest, span.to);
         let zones: Result<_, _> = site
             .zones
             .iter()
@@ -100,7 +114,7 @@ impl<'a> Prepared<'a> {
                     zone,
                     ground,
                     season,
-                    demand,
+                    demand: demand.into(),
                 };
                 Ok(PreparedZone {
                     bed,
@@ -109,29 +123,69 @@ impl<'a> Prepared<'a> {
                 })
             })
             .collect();
-        let planned: Vec<WeatherHour> = weather
-            .iter()
-            .copied()
-            .filter(|hour| hour.start >= span.begin && hour.start < span.to)
-            .collect();
         let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.to));
+        let weather = between(weather, span.begin, span.to);
         Ok(Self {
             site,
             span: *span,
-            closures: SiteClosures::of(site, &planned, first, last),
+            closures: SiteClosures::of(site, weather, first, last),
+            weather,
             zones: zones?,
             days,
         })
     }
 
+    /// The same zones, weather and days under other rules, limits, supply or
+    /// bounds of runs: `site` must not differ in anything else.
+    #[must_use]
+    pub fn under<'s>(&self, site: &'s Site) -> Prepared<'s>
+    where
+        'a: 's,
+    {
+        let zones = self
+            .zones
+            .iter()
+            .zip(&site.zones)
+            .map(|(prepared, zone)| PreparedZone {
+                bed: Bed {
+                    zone,
+                    ground: prepared.bed.ground.clone(),
+                    season: prepared.bed.season.clone(),
+                    demand: prepared.bed.demand.clone(),
+                },
+                ..*prepared
+            });
+        Prepared {
+            site,
+            span: self.span,
+            weather: self.weather,
+            closures: self.closures.under(site, self.weather),
+            zones: zones.collect(),
+            days: self.days.clone(),
+        }
+    }
+
+    /// The span that is planned.
+    #[must_use]
+    pub fn span(&self) -> &Span {
+        &self.span
+    }
+
+    /// The site that is planned.
+    #[must_use]
+    pub fn site(&self) -> &'a Site {
+        self.site
+    }
+
     /// The schedule with the site's whole supply or, where that leaves
-    /// anything too dry, with the part of it that leaves the least.
+    /// anything too dry, with the smaller supply that leaves the least.
     ///
     /// Placing jobs one by one can come out worse with more supply than with
     /// less (the anomaly of list scheduling, Graham 1969, SIAM J. Appl. Math.
     /// 17:416–429): a long run that just fits beside another can be in the
-    /// way of a pressing one. Trying smaller supplies, down to one zone after
-    /// another, takes that away.
+    /// way of a pressing one. So smaller supplies are tried as well, and they
+    /// depend on the zones alone: a greater supply tries all that a smaller
+    /// one does.
     #[must_use]
     pub fn schedule(&self) -> Schedule<'_> {
         let whole = self.site.supply.flow.l_per_min();
@@ -139,18 +193,13 @@ impl<'a> Prepared<'a> {
         if dry_seconds(&best) == 0 {
             return best;
         }
-        let largest = self
-            .site
-            .zones
-            .iter()
-            .map(|zone| zone.sprinkler.flow.l_per_min())
-            .fold(0.0, f64::max);
-        SUPPLY_PARTS
-            .iter()
-            .map(|part| part * whole)
-            .filter(|&flow| flow > largest)
-            .chain([largest])
-            .map(|flow| self.schedule_with(flow))
+        let smaller: Vec<f64> = self
+            .supplies_to_try()
+            .into_iter()
+            .filter(|&flow| flow < whole)
+            .collect();
+        side_by_side(&smaller, |&flow| self.schedule_with(flow))
+            .into_iter()
             .fold(best, |best, other| {
                 if dry_seconds(&other) < dry_seconds(&best) {
                     other
@@ -158,6 +207,23 @@ impl<'a> Prepared<'a> {
                     best
                 }
             })
+    }
+
+    /// Flows that carry the largest zone alone, the two largest, the four
+    /// largest and so on [L/min].
+    fn supplies_to_try(&self) -> Vec<f64> {
+        let mut flows: Vec<f64> = self
+            .site
+            .zones
+            .iter()
+            .map(|zone| zone.sprinkler.flow.l_per_min())
+            .collect();
+        flows.sort_by(|a, b| b.total_cmp(a));
+        let counts = std::iter::successors(Some(1), |count| Some(count * 2));
+        counts
+            .take_while(|&count| count <= flows.len())
+            .map(|count| flows[..count].iter().sum::<f64>() + FLOW_MARGIN_L_PER_MIN)
+            .collect()
     }
 
     /// The schedule with a given flow [L/min].
@@ -198,10 +264,7 @@ impl<'a> Prepared<'a> {
         let span = &self.span;
         let deadline = prepared.bed.season.soak_deadline;
         let soaks = zone.pre_soak.wanted && deadline > span.begin && deadline <= span.to;
-        let begin = Moment {
-            at: span.begin.timestamp(),
-            stores: prepared.stores,
-        };
+        let begin = Moment::new(span.begin.timestamp(), prepared.stores);
         Scheduled {
             waterer: Waterer {
                 index,
@@ -276,4 +339,11 @@ impl Scheduled<'_> {
     pub fn soak_summary(&self) -> Option<PreSoakSummary> {
         self.soak.as_ref().map(|soaked| soaked.summary.clone())
     }
+}
+
+/// The hours that start within a span; `weather` is in order.
+fn between(weather: &[WeatherHour], from: DateTime<Utc>, to: DateTime<Utc>) -> &[WeatherHour] {
+    let first = weather.partition_point(|hour| hour.start < from);
+    let last = weather.partition_point(|hour| hour.start < to);
+    &weather[first..last.max(first)]
 }

@@ -124,7 +124,7 @@ impl Waterer<'_> {
             length,
             needed_mm: need.depletion_mm,
             trigger: Trigger::Depletion,
-            cycle: cycle(1, needed, length),
+            cycle: self.first_cycle(needed, length),
         }
     }
 
@@ -132,6 +132,20 @@ impl Waterer<'_> {
     fn free_from(&self) -> i64 {
         let soak_s = self.bed.zone.runs.soak_time.num_seconds();
         self.last_end.map_or(i64::MIN, |end| end + soak_s)
+    }
+
+    /// The first cycle of a split application, or none when one run does it:
+    /// what is left must be worth another run.
+    fn first_cycle(&self, needed: i64, length: i64) -> Option<Cycle> {
+        let left = needed - length;
+        if left < self.watering.shortest_s() {
+            return None;
+        }
+        let more = usize::try_from((left + length - 1) / length.max(1)).unwrap_or(1);
+        Some(Cycle {
+            number: 1,
+            of: 1 + more,
+        })
     }
 
     /// What a job asks of the supply.
@@ -257,7 +271,8 @@ impl Waterer<'_> {
             self.note_delay(job, start, bookings);
         }
         self.course.advance(self.bed, start, 0.0);
-        let stage = self.bed.demand_at(start).stage;
+        // Demand is by the hour, and the seed goes down within one.
+        let stage = self.bed.demand_at(start).stage.max(Stage::Germination);
         let depletion_mm = self.course.now.stores.depletion_mm();
         let rain_mm = self.rain_ahead_mm(start).min(LEFT_TO_RAIN * depletion_mm);
         let needed = self.watering.seconds_for(depletion_mm - rain_mm, stage);
@@ -290,7 +305,7 @@ impl Waterer<'_> {
             cycle: if self.is_later_cycle(job) {
                 job.cycle
             } else {
-                cycle(1, needed, length)
+                self.first_cycle(needed, length)
             },
         };
         bookings.book(start, &self.ask(length));
@@ -415,10 +430,4 @@ impl Waterer<'_> {
         }
         rain_mm
     }
-}
-
-/// A cycle of a split application, or none when one run does it.
-fn cycle(number: usize, needed: i64, length: i64) -> Option<Cycle> {
-    let of = usize::try_from((needed + length - 1) / length.max(1)).unwrap_or(1);
-    (of > 1).then_some(Cycle { number, of })
 }

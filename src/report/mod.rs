@@ -22,6 +22,7 @@ mod header;
 mod json;
 mod local_time;
 mod model;
+mod pre_soak;
 mod reason;
 mod summary;
 mod text;

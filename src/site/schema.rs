@@ -106,6 +106,7 @@ fn read(top: &Table, notes: &mut Notes) -> Option<Site> {
         "us" => UnitSystem::UsCustomary,
         _ => UnitSystem::Si,
     });
+    notes.units = units.unwrap_or(UnitSystem::Si);
     let place = top.subtable("place", notes);
     let time_zone = place
         .as_ref()

@@ -9,6 +9,7 @@ use soakmist::agronomy::atmosphere::{
     vapour_pressure_from_extremes_kpa, vapour_pressure_from_humidity_kpa, wind_at_2m_m_per_s,
 };
 use soakmist::agronomy::daily::whole_days;
+use soakmist::agronomy::et0_series::{MeasuredHours, hourly_et0_of_series};
 use soakmist::agronomy::missing_data::{Completed, complete};
 use soakmist::agronomy::radiation::{
     DaySun, MJ_PER_M2_H_PER_W_PER_M2, clear_sky, cloudiness_ratio,
@@ -16,7 +17,7 @@ use soakmist::agronomy::radiation::{
 use soakmist::agronomy::reference_et::{
     EtDay, EtHour, EtMethod, daily_et0_mm, daily_terms, hourly_et0_mm, hourly_terms,
 };
-use soakmist::agronomy::weather_record::GeoPosition;
+use soakmist::agronomy::weather_record::{GeoPosition, RawHour, Reading};
 use soakmist::weather::Treatment;
 use soakmist::weather::csv::{CsvOptions, WeatherFileContents, parse};
 use soakmist::weather::quality::screen;
@@ -255,4 +256,29 @@ fn night_hours_of_the_real_year_carry_the_afternoon() {
         let et0 = hourly_et0_mm(&hour.et_hour(), EtMethod::Fao56);
         assert_near(et0, row.number("et0_fao56_mm_h"), SAME_FORMULAS_HOUR);
     }
+}
+
+#[test]
+fn the_real_year_worked_at_once_adds_up_alike() {
+    let (contents, _) = real_year();
+    let column = |value: fn(&RawHour) -> Option<Reading>| -> Vec<f64> {
+        let value = |hour| value(hour).expect("nothing is missing").value;
+        contents.hours.iter().map(value).collect()
+    };
+    let series = MeasuredHours {
+        start: contents.hours[0].start,
+        air_temperature_c: &column(|hour| hour.air_temperature_c),
+        relative_humidity_pct: &column(|hour| hour.relative_humidity_pct),
+        wind_m_per_s: &column(|hour| hour.wind_m_per_s),
+        wind_height_m: 10.0,
+        solar_w_per_m2: &column(|hour| hour.solar_w_per_m2),
+    };
+    let total = |method| -> f64 {
+        hourly_et0_of_series(&series, &GREENSBORO, method)
+            .expect("equal lengths")
+            .iter()
+            .sum()
+    };
+    assert_near(total(EtMethod::Fao56), 1075.93, 0.005);
+    assert_near(total(EtMethod::Asce), 1120.37, 0.005);
 }

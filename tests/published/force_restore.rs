@@ -1,6 +1,6 @@
 //! Noilhan & Planton 1989, Mon. Weather Rev. 117:536–549: the restore term.
 
-use soakmist::agronomy::restoration::{ForceRestoreSoil, restoration_mm_per_h};
+use soakmist::agronomy::restoration::{ForceRestoreSoil, Rise};
 use soakmist::agronomy::texture::from_label;
 use soakmist::site::TextureName;
 
@@ -18,7 +18,7 @@ fn the_restore_flux_matches_its_check_points() {
         let equilibrium = soil.equilibrium_saturation(subsoil) * soil.saturation;
         assert_near(equilibrium, number("wgeq"), 0.000_05);
         assert_near(soil.restore_coefficient(subsoil), number("c2"), 0.0005);
-        let mm_per_day = restoration_mm_per_h(soil, surface, subsoil, 10.0) * 24.0;
+        let mm_per_day = Rise::of(soil, subsoil).mm_per_h(surface, 10.0) * 24.0;
         assert_near(mm_per_day, number("flux_mm_per_day"), 0.0005);
     }
 }
@@ -37,6 +37,6 @@ fn a_saturated_surface_over_saturated_soil_is_at_rest() {
     for texture in [TextureName::Sand, TextureName::Loam, TextureName::Clay] {
         let soil = ForceRestoreSoil::of(texture);
         assert_near(soil.equilibrium_saturation(1.0), 1.0, 1e-12);
-        assert_near(restoration_mm_per_h(soil, 1.0, 1.0, 10.0), 0.0, 1e-12);
+        assert_near(Rise::of(soil, 1.0).mm_per_h(1.0, 10.0), 0.0, 1e-12);
     }
 }

@@ -11,6 +11,7 @@ mod force_restore;
 mod germination;
 mod green_ampt;
 mod near;
+mod richards;
 mod saxton_rawls2006;
 mod sun;
 mod surface_storage;

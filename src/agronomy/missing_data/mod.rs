@@ -19,7 +19,7 @@ pub use gaps::{LONGEST_GAP_H, LONGEST_INTERPOLATED_H, NEIGHBOURING_DAYS};
 pub use note::{EstimateNote, EstimateRule};
 
 use super::atmosphere::{
-    TemperatureRange, pressure_from_elevation_kpa, saturation_vapour_pressure_kpa,
+    Saturation, TemperatureRange, pressure_from_elevation_kpa, saturation_vapour_pressure_kpa,
 };
 use super::radiation::{
     HourSun, INTERIOR_RANGE_COEFFICIENT, MJ_PER_M2_H_PER_W_PER_M2, clear_sky, cloudiness_ratio,
@@ -240,16 +240,19 @@ impl Completion {
     }
 
     fn vapour(&mut self, hour: &RawHour, temperature_c: f64, dew_kpa: f64) -> (f64, Provenance) {
-        let saturation_kpa = saturation_vapour_pressure_kpa(temperature_c);
+        let saturation = Saturation::at(temperature_c);
         if let Some(reading) = hour.relative_humidity_pct {
-            return (saturation_kpa * reading.value / 100.0, reading.provenance);
+            return (
+                saturation.vapour_pressure_kpa(reading.value),
+                reading.provenance,
+            );
         }
         self.ledger.add(
             WeatherVariable::RelativeHumidity,
             EstimateRule::DailyMinimum,
             hour.start,
         );
-        (dew_kpa.min(saturation_kpa), Provenance::Estimated)
+        (dew_kpa.min(saturation.pressure_kpa), Provenance::Estimated)
     }
 
     fn wind(&mut self, hour: &RawHour) -> (f64, Provenance) {

@@ -24,6 +24,8 @@ fi
 
 cargo fmt --all -- --check
 cargo clippy --all-targets --locked -- -D warnings
+cargo clippy --all-targets --all-features --locked -- -D warnings
 cargo test --locked
+cargo test --all-features --locked --test faults embedded
 RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet
 echo "all checks passed"

@@ -7,7 +7,7 @@
 //! | layer | modules |
 //! |---|---|
 //! | 5 faces | `cli` |
-//! | 4 adapters | [`weather`], `store`, `clock`, `mqtt` |
+//! | 4 adapters | [`weather`], `store`, `clock`, `mqtt`, `simulator` |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`backtest`], [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`column`], [`sprinkler`] |
@@ -27,6 +27,8 @@ pub mod column;
 pub mod mqtt;
 pub mod plan;
 pub mod report;
+#[cfg(feature = "daemon")]
+pub mod simulator;
 pub mod site;
 pub mod sprinkler;
 #[cfg(feature = "daemon")]

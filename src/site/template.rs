@@ -4,6 +4,7 @@
 //! A place is a known word in braces without spaces or quotes around it, so
 //! that JSON needs no escapes.
 
+use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::time::Duration;
 
@@ -140,6 +141,26 @@ impl Template {
         }))
     }
 
+    /// The numbers that fill this template to the given text, if any do: what
+    /// a device understands of a payload.
+    #[must_use]
+    pub fn numbers_in(&self, text: &str) -> Option<BTreeMap<Field, u64>> {
+        let mut numbers = BTreeMap::new();
+        let mut rest = text;
+        for piece in &self.0 {
+            match piece {
+                Piece::Text(text) => rest = rest.strip_prefix(text.as_str())?,
+                Piece::Field(field) => {
+                    let end = rest.find(|c: char| !c.is_ascii_digit());
+                    let (digits, after) = rest.split_at(end.unwrap_or(rest.len()));
+                    numbers.insert(*field, digits.parse().ok()?);
+                    rest = after;
+                }
+            }
+        }
+        rest.is_empty().then_some(numbers)
+    }
+
     /// The text for a command.
     #[must_use]
     pub fn filled(&self, facts: &CommandFacts) -> String {
@@ -208,6 +229,23 @@ mod tests {
         assert_eq!(topic.unwrap().plain().unwrap(), "bed/3");
         for odd in ["{", "}", "{}", "a{b c}", "{{id}", "é{", "{Ü}"] {
             assert!(Template::parse(odd, &[]).is_ok(), "{odd}");
+        }
+    }
+
+    #[test]
+    fn a_device_understands_what_fills_the_template_and_nothing_else() {
+        let template = Template::parse(r#"{"on":true,"s":{seconds},"id":{id}}"#, &[]).unwrap();
+        let numbers = template.numbers_in(&template.filled(&facts())).unwrap();
+        assert_eq!(numbers[&Field::Seconds], 91);
+        assert_eq!(numbers[&Field::Id], 41);
+        for other in [
+            "",
+            "ON",
+            r#"{"on":true,"s":,"id":1}"#,
+            r#"{"on":true,"s":1,"id":1}x"#,
+            r#"{"on":true,"s":99999999999999999999,"id":1}"#,
+        ] {
+            assert_eq!(template.numbers_in(other), None, "{other}");
         }
     }
 

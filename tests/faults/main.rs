@@ -7,4 +7,5 @@
 
 mod kill_at_every_write;
 mod link;
+mod simulated;
 mod store;

@@ -22,7 +22,9 @@ mod explain;
 mod format;
 mod hand_watering;
 mod header;
+mod in_short;
 mod json;
+mod lists;
 mod local_time;
 mod model;
 mod pre_soak;
@@ -40,7 +42,10 @@ pub use chart_svg::chart_svg;
 pub use csv::timetable_csv;
 pub use explain::explain_zone;
 pub use hand_watering::hand_watering;
+pub use in_short::warnings_in_short;
 pub use json::timetable_json;
-pub use model::{DatedMilestone, DayView, RunView, Totals, View, WeatherSource, ZoneView};
+pub use model::{
+    DatedMilestone, DayView, RunView, SiteDoubt, Totals, View, WeatherSource, ZoneView,
+};
 pub use reason::{reason_in_full, reason_in_short};
 pub use text::{Detail, timetable_text};

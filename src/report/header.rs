@@ -5,7 +5,8 @@ use chrono_tz::Tz;
 
 use super::columns::{ALARM, HEADING, PAGE, fit, painted, paragraph};
 use super::format::{count_number, elevation, fixed, flow, hours_minutes, price, short};
-use super::model::{View, WeatherSource};
+use super::model::View;
+use super::weather_source::WeatherSource;
 use super::words;
 use crate::agronomy::weather_record::Provenance;
 

@@ -31,6 +31,7 @@ mod pre_soak;
 mod reason;
 mod summary;
 mod text;
+mod weather_source;
 mod words;
 
 pub use backtest_json::backtest_json;
@@ -44,8 +45,7 @@ pub use explain::explain_zone;
 pub use hand_watering::hand_watering;
 pub use in_short::warnings_in_short;
 pub use json::timetable_json;
-pub use model::{
-    DatedMilestone, DayView, RunView, SiteDoubt, Totals, View, WeatherSource, ZoneView,
-};
+pub use model::{DatedMilestone, DayView, RunView, SiteDoubt, Totals, View, ZoneView};
 pub use reason::{reason_in_full, reason_in_short};
 pub use text::{Detail, timetable_text};
+pub use weather_source::WeatherSource;

@@ -7,6 +7,7 @@ use chrono::{DateTime, NaiveDate};
 use chrono_tz::Tz;
 
 use super::timetable::Constraint;
+use super::water::hours;
 use super::window::Openings;
 use crate::site::Site;
 use crate::site::local_time::{next_day, start_of_day};
@@ -31,6 +32,19 @@ pub struct Ask {
     pub flow_l_per_min: f64,
     /// Volume [L].
     pub volume_l: f64,
+}
+
+impl Ask {
+    /// The same for a shorter run.
+    #[must_use]
+    pub fn shortened(&self, length: i64) -> Self {
+        let length = length.min(self.length);
+        Self {
+            length,
+            volume_l: self.flow_l_per_min * hours(length) * 60.0,
+            ..*self
+        }
+    }
 }
 
 /// All bookings of the supply.
@@ -59,6 +73,23 @@ impl Bookings {
         }
     }
 
+    /// The same calendar without what was over before an instant.
+    #[must_use]
+    pub fn since(&self, at: i64) -> Self {
+        let first = self
+            .booked
+            .partition_point(|other| other.from <= at - self.longest);
+        Self {
+            booked: self.booked[first..].to_vec(),
+            day_l: self
+                .day_l
+                .range(self.day(at)..)
+                .map(|(&day, &used_l)| (day, used_l))
+                .collect(),
+            ..*self
+        }
+    }
+
     /// Books a run.
     pub fn book(&mut self, start: i64, ask: &Ask) {
         let booking = Booking {
@@ -82,14 +113,11 @@ impl Bookings {
             start = openings.earliest(start, ask.length);
             if !self.day_allows(start, ask) {
                 start = start_of_day(self.time_zone, next_day(self.day(start))).timestamp();
-            } else if self.flow_allows(start, ask) {
-                return Some(start).filter(|&start| start < limit);
+            } else if let Some(full) = self.full(start, ask).last() {
+                // Flow stays until one of those that run then has ended.
+                start = self.running(full).map(|it| it.to).min().unwrap_or(limit);
             } else {
-                start = self
-                    .touching(start, ask.length)
-                    .map(|other| other.to)
-                    .min()
-                    .unwrap_or(limit);
+                return Some(start).filter(|&start| start < limit);
             }
         }
         None
@@ -103,14 +131,12 @@ impl Bookings {
             start = openings.latest(start, ask.length);
             if !self.day_allows(start, ask) {
                 start = start_of_day(self.time_zone, self.day(start)).timestamp() - 1;
-            } else if self.flow_allows(start, ask) {
-                return Some(start).filter(|&start| start >= limit);
+            } else if let Some(full) = self.full(start, ask).next() {
+                // Flow was there since the last of those that run then began.
+                let since = self.running(full).map(|it| it.from).max();
+                start = since.map_or(limit - 1, |since| since - ask.length);
             } else {
-                start = self
-                    .touching(start, ask.length)
-                    .map(|other| other.from - ask.length)
-                    .max()
-                    .unwrap_or(limit - 1);
+                return Some(start).filter(|&start| start >= limit);
             }
         }
         None
@@ -123,7 +149,7 @@ impl Bookings {
             Some(closure.by)
         } else if !self.day_allows(start, ask) {
             Some(Constraint::DailyMost)
-        } else if !self.flow_allows(start, ask) {
+        } else if self.full(start, ask).next().is_some() {
             Some(Constraint::Supply)
         } else {
             None
@@ -154,20 +180,22 @@ impl Bookings {
             .filter(move |other| other.to > start)
     }
 
-    /// Whether the flow fits beside what is booked. Flow can only peak where
-    /// a booking begins, so those instants are looked at.
-    fn flow_allows(&self, start: i64, ask: &Ask) -> bool {
+    /// Bookings that run at an instant.
+    fn running(&self, at: i64) -> impl Iterator<Item = &Booking> {
+        self.touching(at, 1)
+    }
+
+    /// Instants at which the flow does not fit beside what is booked, in
+    /// order. Flow can only peak where a booking begins, so those instants
+    /// are looked at.
+    fn full(&self, start: i64, ask: &Ask) -> impl Iterator<Item = i64> {
         let free = self.flow_l_per_min - ask.flow_l_per_min + FLOW_SLACK_L_PER_MIN;
-        let at = |instant: i64| -> f64 {
-            self.touching(instant, 1)
-                .map(|other| other.flow_l_per_min)
-                .sum()
-        };
-        if at(start) > free {
-            return false;
-        }
-        self.touching(start, ask.length)
-            .filter(|other| other.from > start)
-            .all(|other| at(other.from) <= free)
+        let beside: Vec<&Booking> = self.touching(start, ask.length).collect();
+        let later = beside.partition_point(|other| other.from <= start);
+        let begins: Vec<i64> = beside[later..].iter().map(|other| other.from).collect();
+        std::iter::once(start).chain(begins).filter(move |&at| {
+            let running = beside.iter().filter(|it| it.from <= at && it.to > at);
+            running.map(|it| it.flow_l_per_min).sum::<f64>() > free
+        })
     }
 }

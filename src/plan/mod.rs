@@ -4,12 +4,13 @@
 //! give the same timetable. The order of work: [`window`] says when each
 //! zone may be watered, [`course`] carries each zone's balance forward and
 //! finds its next need, [`schedule`] places the needs in the calendar of the
-//! supply ([`bookings`]), [`shortfall`] and [`mend`] tell what was not met.
+//! supply ([`bookings`], [`packing`]), [`shortfall`] and [`mend`] tell what was not met.
 
 pub mod bookings;
 pub mod course;
 pub mod mend;
 pub mod milestones;
+pub mod packing;
 pub mod pre_soak;
 pub mod schedule;
 pub mod shortfall;

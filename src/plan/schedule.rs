@@ -6,13 +6,13 @@
 //! Because the queue is worked off by the last moment of each job, whatever
 //! is pressing is placed before what can wait.
 
-use std::cmp::Reverse;
-use std::collections::BinaryHeap;
+use std::collections::BTreeSet;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::Bookings;
 use super::course::{Bed, Course, Moment};
+use super::packing::{self, Wanted};
 use super::shortfall::dry_seconds;
 use super::soaker::{self, Soaked};
 use super::timetable::{PreSoakSummary, Run, Trigger};
@@ -60,6 +60,22 @@ pub struct Schedule<'a> {
     pub zones: Vec<Scheduled<'a>>,
     /// All runs by start and zone.
     pub runs: Vec<Run>,
+    /// The jobs that were placed, in the order of their placing: what the
+    /// packing had to do, so that it can be judged by itself.
+    pub placed: Vec<Placed>,
+}
+
+/// A job and where it went.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placed {
+    /// Index of the zone.
+    pub zone: usize,
+    /// The job.
+    pub job: Job,
+    /// Start of its run [s].
+    pub start: i64,
+    /// Length of its run [s].
+    pub length: i64,
 }
 
 /// One zone of a finished schedule.
@@ -80,6 +96,15 @@ enum Next {
     FirstJob,
     Job(Job),
     Nothing,
+}
+
+/// Where a job goes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Place {
+    start: i64,
+    /// Run time for which there is room there [s].
+    length: i64,
+    trigger: Trigger,
 }
 
 impl<'a> Prepared<'a> {
@@ -176,18 +201,22 @@ impl<'a> Prepared<'a> {
             .map(|(index, zone)| self.start(index, zone))
             .collect();
         let mut bookings = Bookings::of(self.site, flow_l_per_min);
-        let mut runs = Vec::new();
+        let (mut runs, mut placed) = (Vec::new(), Vec::new());
         let until = self.span.to.timestamp();
-        let mut queue: BinaryHeap<Reverse<(i64, usize)>> = zones
+        let mut queue: BTreeSet<(i64, usize)> = zones
             .iter()
             .enumerate()
-            .filter_map(|(index, zone)| zone.due().map(|due| Reverse((due, index))))
+            .filter_map(|(index, zone)| zone.due().map(|due| (due, index)))
             .collect();
-        while let Some(Reverse((_, index))) = queue.pop() {
+        while let Some((_, index)) = queue.pop_first() {
+            let start = zones[index].next_job().and_then(|job| {
+                let following = queue.iter().filter_map(|&(_, other)| zones[other].wanted());
+                zones[index].place(&job, following, &bookings, until)
+            });
             let zone = &mut zones[index];
-            zone.work(&mut bookings, &mut runs, until);
+            placed.extend(zone.work(start, &mut bookings, &mut runs, until));
             if let Some(due) = zone.due() {
-                queue.push(Reverse((due, index)));
+                queue.insert((due, index));
             }
         }
         for zone in &mut zones {
@@ -196,7 +225,11 @@ impl<'a> Prepared<'a> {
         }
         runs.sort_by_key(|run: &Run| (run.start, run.zone));
         runs.retain(|run| run.start >= self.span.from);
-        Schedule { zones, runs }
+        Schedule {
+            zones,
+            runs,
+            placed,
+        }
     }
 
     fn start<'p>(&'p self, index: usize, prepared: &'p PreparedZone<'a>) -> Scheduled<'p> {
@@ -234,44 +267,89 @@ impl Scheduled<'_> {
         match self.next {
             Next::Soak => Some(self.waterer.bed.season.soak_deadline.timestamp()),
             Next::FirstJob => Some(self.waterer.bed.season.sown.timestamp()),
-            Next::Job(job) => Some(job.latest),
+            Next::Job(job) => Some(self.waterer.wanted(&job).due()),
             Next::Nothing => None,
         }
     }
 
-    fn work(&mut self, bookings: &mut Bookings, runs: &mut Vec<Run>, until: i64) {
-        self.next = match self.next {
-            Next::Soak => {
+    fn next_job(&self) -> Option<Job> {
+        match self.next {
+            Next::Job(job) => Some(job),
+            _ => None,
+        }
+    }
+
+    /// The next job as it is placed.
+    fn wanted(&self) -> Option<Wanted<'_>> {
+        self.next_job().map(|job| self.waterer.wanted(&job))
+    }
+
+    fn work(
+        &mut self,
+        place: Option<Place>,
+        bookings: &mut Bookings,
+        runs: &mut Vec<Run>,
+        until: i64,
+    ) -> Option<Placed> {
+        let mut placed = None;
+        self.next = match (self.next, place) {
+            (Next::Soak, _) => {
                 let soaked = soaker::soak(&mut self.waterer, &self.soak_openings, bookings);
                 runs.extend(soaked.runs.iter().cloned());
                 self.soak = Some(soaked);
                 Next::FirstJob
             }
-            Next::FirstJob => self
+            (Next::FirstJob, _) => self
                 .waterer
                 .first_job(until)
                 .map_or(Next::Nothing, Next::Job),
-            Next::Job(mut job) => match self.place(&mut job, bookings, until) {
-                Some(start) => {
-                    let (run, next) = self.waterer.give(&job, start, bookings, until);
-                    runs.push(run);
-                    next.map_or(Next::Nothing, Next::Job)
-                }
-                None => {
-                    self.waterer.note_delay(&job, until, bookings);
-                    Next::Nothing
-                }
-            },
-            Next::Nothing => Next::Nothing,
+            (Next::Job(job), Some(place)) => {
+                let job = Job {
+                    trigger: place.trigger,
+                    length: place.length,
+                    ..job
+                };
+                let (run, next) = self.waterer.give(&job, place.start, bookings, until);
+                placed = Some(Placed {
+                    zone: self.waterer.index,
+                    job,
+                    start: place.start,
+                    length: run.duration.num_seconds(),
+                });
+                runs.push(run);
+                next.map_or(Next::Nothing, Next::Job)
+            }
+            (Next::Job(job), None) => {
+                self.waterer.note_delay(&job, until, bookings);
+                Next::Nothing
+            }
+            (Next::Nothing, _) => Next::Nothing,
         };
+        placed
     }
 
-    fn place(&self, job: &mut Job, bookings: &Bookings, until: i64) -> Option<i64> {
+    /// Where a job of the zone goes, and why it goes there.
+    fn place<'w>(
+        &'w self,
+        job: &Job,
+        following: impl Iterator<Item = Wanted<'w>>,
+        bookings: &Bookings,
+        until: i64,
+    ) -> Option<Place> {
         if let Some(start) = self.waterer.place_in_the_morning(job, bookings) {
-            job.trigger = Trigger::EarlyMorning;
-            return Some(start);
+            return Some(Place {
+                start,
+                length: job.length,
+                trigger: Trigger::EarlyMorning,
+            });
         }
-        self.waterer.place(job, bookings, until)
+        let wanted = self.waterer.wanted(job);
+        let start = packing::place(wanted, following, bookings, until)?;
+        Some(Place {
+            start,
+            length: wanted.ask_at(start).length,
+            trigger: job.trigger,
+        })
     }
 
     /// Summary of the deep soak.

@@ -3,9 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use super::course::{DrySpell, instant};
+use super::course::{Bed, DrySpell, instant};
 use super::schedule::{Schedule, Scheduled};
-use super::timetable::{Constraint, Shortfall, ShortfallKind};
+use super::timetable::{Constraint, Shortfall, ShortfallKind, Stage};
 use super::water::hours;
 use super::window::HOUR_S;
 
@@ -114,7 +114,7 @@ pub fn causes(zone: &Scheduled, spells: &[DrySpell]) -> BTreeMap<Constraint, i64
         for late in &zone.waterer.late {
             let (from, to) = (spell.from.max(late.from), spell.to.min(late.to));
             let seconds = if spell.seed_stage {
-                daylight_s(zone, from, to)
+                daylight_s(zone.waterer.bed, from, to)
             } else {
                 to - from
             };
@@ -126,11 +126,24 @@ pub fn causes(zone: &Scheduled, spells: &[DrySpell]) -> BTreeMap<Constraint, i64
     covered
 }
 
-fn daylight_s(zone: &Scheduled, from: i64, to: i64) -> i64 {
+/// Seconds of a span in which a dry layer counts: for seed those by
+/// daylight, later all of them.
+#[must_use]
+pub fn counted_seconds(bed: &Bed, from: i64, to: i64) -> i64 {
+    if to <= from {
+        0
+    } else if bed.demand_at(from).stage <= Stage::Emergence {
+        daylight_s(bed, from, to)
+    } else {
+        to - from
+    }
+}
+
+fn daylight_s(bed: &Bed, from: i64, to: i64) -> i64 {
     let mut at = from;
     let mut seconds = 0;
     while at < to {
-        let hour = zone.waterer.bed.demand_at(at);
+        let hour = bed.demand_at(at);
         let end = (hour.start.timestamp() + HOUR_S).clamp(at + 1, to);
         if hour.daylight {
             seconds += end - at;

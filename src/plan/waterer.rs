@@ -3,6 +3,7 @@
 
 use super::bookings::{Ask, Bookings};
 use super::course::{Bed, Course, Need, Since, instant, span};
+use super::packing::{Growth, Wanted};
 use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
 use super::water::{Watering, hours};
 use super::window::{HOUR_S, Openings};
@@ -22,6 +23,8 @@ const MORNING_S: i64 = 4 * HOUR_S;
 const MORNING_SHARE: f64 = 0.6;
 /// A closure of this length is worth going into with a full layer [s].
 const LONG_CLOSURE_S: i64 = 2 * HOUR_S;
+/// A run of this share of what is needed is not followed by another cycle.
+const NEARLY_WHOLE: f64 = 0.9;
 /// A shift smaller than this is not worth telling [s].
 const TOLD_FROM_S: i64 = 120;
 
@@ -34,6 +37,8 @@ pub struct Job {
     pub latest: i64,
     /// Run time to plan for [s].
     pub length: i64,
+    /// How it grows until the last moment.
+    pub growth: Growth,
     /// Depletion of the layer at the last moment [mm].
     pub needed_mm: f64,
     /// Why.
@@ -96,6 +101,7 @@ impl Waterer<'_> {
             release: sown.max(self.free_from()),
             latest: sown,
             length: needed.min(self.watering.longest_s()),
+            growth: Growth::none(sown),
             needed_mm: self.course.now.stores.depletion_mm(),
             trigger: Trigger::AfterSeeding,
             cycle: None,
@@ -111,10 +117,10 @@ impl Waterer<'_> {
             .net_mm(self.watering.shortest_s(), stage)
             .max(WORTHWHILE_SHARE * self.course.now.allowed_mm(self.bed));
         let need = self.course.next_need(self.bed, worthwhile_mm, until)?;
-        Some(self.job_for(need))
+        Some(self.job_for(need, worthwhile_mm))
     }
 
-    fn job_for(&self, need: Need) -> Job {
+    fn job_for(&self, need: Need, worthwhile_mm: f64) -> Job {
         let stage = self.bed.demand_at(need.latest).stage;
         let needed = self.watering.seconds_for(need.depletion_mm, stage);
         let length = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
@@ -122,6 +128,14 @@ impl Waterer<'_> {
             release: need.worthwhile_from.max(self.free_from()),
             latest: need.latest,
             length,
+            growth: Growth {
+                from: need.worthwhile_from,
+                at_first: self
+                    .watering
+                    .seconds_for(worthwhile_mm, stage)
+                    .max(self.watering.shortest_s()),
+                at_last: needed,
+            },
             needed_mm: need.depletion_mm,
             trigger: Trigger::Depletion,
             cycle: cycle(1, needed, length),
@@ -144,33 +158,20 @@ impl Waterer<'_> {
         }
     }
 
-    /// Where a job goes: as late as nothing gets too dry, earlier where that
-    /// time is taken, and later only when there is no other way. Later cycles
-    /// of a split application go as soon as they can.
+    /// A job as it is placed in the calendar of the supply. Later cycles of
+    /// a split application go as soon as they can.
     #[must_use]
-    pub fn place(&self, job: &Job, bookings: &Bookings, until: i64) -> Option<i64> {
-        let ask = self.ask(job.length);
-        let started = job.cycle.is_some_and(|cycle| cycle.number > 1);
-        if started {
-            let soon = bookings.earliest(
-                &self.openings,
-                job.release,
-                job.latest.saturating_add(1),
-                &ask,
-            );
-            if soon.is_some() {
-                return soon;
-            }
-        } else if job.release <= job.latest {
-            let latest = self.preferred_start(job);
-            let in_time = bookings
-                .latest(&self.openings, latest, job.release, &ask)
-                .or_else(|| bookings.latest(&self.openings, job.latest, job.release, &ask));
-            if in_time.is_some() {
-                return in_time;
-            }
+    pub fn wanted(&self, job: &Job) -> Wanted<'_> {
+        Wanted {
+            bed: self.bed,
+            openings: &self.openings,
+            release: job.release,
+            preferred: self.preferred_start(job),
+            latest: job.latest,
+            soon: self.is_later_cycle(job),
+            ask: self.ask(job.length),
+            growth: job.growth,
         }
-        bookings.earliest(&self.openings, job.release.max(job.latest), until, &ask)
     }
 
     /// Where a job goes when the grass is up: in the morning of the day of its
@@ -267,6 +268,7 @@ impl Waterer<'_> {
                 .obstacle(&self.openings, start, &self.ask(wanted))
                 .is_none();
         let length = if fits { wanted } else { job.length };
+        let nearly = hours(length) >= NEARLY_WHOLE * hours(wanted);
         let reason = Reason {
             trigger: if start + TOLD_FROM_S < job.latest
                 && obstacle.is_some()
@@ -290,7 +292,7 @@ impl Waterer<'_> {
             cycle: if self.is_later_cycle(job) {
                 job.cycle
             } else {
-                cycle(1, needed, length)
+                cycle(1, needed, if nearly { wanted } else { length })
             },
         };
         bookings.book(start, &self.ask(length));
@@ -311,9 +313,14 @@ impl Waterer<'_> {
                 None => {
                     let next = self.openings.in_the_way(from, until - from);
                     let by = bookings.obstacle(&self.openings, from, &ask);
+                    let otherwise = if from < job.release {
+                        Constraint::PlanStart
+                    } else {
+                        Constraint::Supply
+                    };
                     (
                         next.map_or(until, |closure| closure.from),
-                        by.unwrap_or(Constraint::PlanStart),
+                        by.unwrap_or(otherwise),
                     )
                 }
             };
@@ -333,7 +340,9 @@ impl Waterer<'_> {
         if start > job.latest && job.release > job.latest {
             return bookings
                 .obstacle(&self.openings, job.release, &ask)
-                .or(Some(if self.free_from() > job.latest {
+                .or(Some(if start > job.release {
+                    Constraint::Supply
+                } else if self.free_from() > job.latest {
                     Constraint::SoakTime
                 } else {
                     Constraint::PlanStart
@@ -352,6 +361,8 @@ impl Waterer<'_> {
                     .flatten()
                     .map(|closure| closure.by)
             })
+            // Nothing yet: other zones have it next.
+            .or(Some(Constraint::Supply))
     }
 
     /// Opens the valve in the plan: carries the zone through a booked run.
@@ -393,6 +404,7 @@ impl Waterer<'_> {
             release: self.free_from(),
             latest: natural.map_or(until, |job| job.latest),
             length: needed.clamp(self.watering.shortest_s(), self.watering.longest_s()),
+            growth: Growth::none(now),
             needed_mm: self.course.now.stores.depletion_mm(),
             trigger: Trigger::Depletion,
             cycle: Some(Cycle {

@@ -16,6 +16,7 @@ mod command;
 mod docs_site_file;
 mod et0_command;
 mod json_schema;
+mod packing;
 mod planning;
 mod sample;
 mod site_file;

@@ -7,9 +7,9 @@
 //! | layer | modules |
 //! |---|---|
 //! | 5 faces | `cli` |
-//! | 4 adapters | [`weather`] |
+//! | 4 adapters | [`weather`], `store`, `clock`, `mqtt`, `simulator` |
 //! | 3 output | [`report`] |
-//! | 2 decisions | [`plan`], [`balance`] |
+//! | 2 decisions | [`backtest`], [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`column`], [`sprinkler`] |
 //! | 0 words | [`site`], [`units`] |
 //!
@@ -17,12 +17,22 @@
 //! clock, no file and no socket.
 
 pub mod agronomy;
+pub mod backtest;
 pub mod balance;
 pub mod cli;
+#[cfg(feature = "daemon")]
+pub mod clock;
 pub mod column;
+#[cfg(feature = "daemon")]
+pub mod mqtt;
 pub mod plan;
 pub mod report;
+#[cfg(feature = "daemon")]
+pub mod simulator;
 pub mod site;
 pub mod sprinkler;
+#[cfg(feature = "daemon")]
+pub mod store;
 pub mod units;
+pub mod valve;
 pub mod weather;

@@ -18,7 +18,7 @@ use serde_json::{Value, json};
 use soakmist::agronomy::weather_record::WeatherHour;
 use soakmist::plan::Span;
 use soakmist::plan::bookings::{Ask, Bookings};
-use soakmist::plan::packing::{self, Growth, Wanted};
+use soakmist::plan::packing::{self, Wanted};
 use soakmist::plan::schedule::{Placed, Prepared, Schedule};
 use soakmist::plan::shortfall::{counted_seconds, dry_seconds};
 use soakmist::site::*;
@@ -191,13 +191,14 @@ fn measured(seed: u64, weather: &[WeatherHour]) -> Value {
     site.supply.flow = tight(&site, &ample, draw.between(0.6, 1.0));
     let needs: Vec<Placed> = day_of(&ample).copied().collect();
     let scarce = Prepared::of(&site, weather, &span).unwrap();
+    let planned = dry_seconds(&scarce.schedule());
     let scarce = scarce.schedule_with(site.supply.flow.l_per_min());
     let moment = most_pressed(&site, &scarce);
     json!({
         "seed": seed,
         "supply_l_per_min": site.supply.flow.l_per_min(),
         "until": span.to.timestamp(),
-        "dry_s": { "ample": dry_seconds(&ample), "scarce": dry_seconds(&scarce) },
+        "dry_s": { "ample": dry_seconds(&ample), "scarce": dry_seconds(&scarce), "planned": planned },
         "zones": site.zones.iter().zip(&ample.zones).map(|(zone, scheduled)| json!({
             "flow_l_per_min": zone.sprinkler.flow.l_per_min(),
             "soak_s": zone.runs.soak_time.num_seconds(),
@@ -299,7 +300,6 @@ impl Problem {
                 latest: need.job.latest,
                 soon: false,
                 ask: waterer.ask(need.length),
-                growth: Growth::none(need.job.release),
             })
         };
         let mut queue: BTreeSet<(i64, usize)> = (0..site.zones.len())
@@ -413,7 +413,6 @@ fn run_evenly(
             latest: next[zone].due,
             soon: false,
             ask: waterer.ask(next[zone].length),
-            growth: Growth::none(next[zone].release),
         }
     };
     let mut queue: BTreeSet<(i64, usize)> = (0..zones.len())

@@ -2,9 +2,10 @@
 //! and texture bound the rate and the length of a run.
 //!
 //! Rules of thumb from handbooks, not physics: the tables disagree (NEH 623
-//! allows nothing above 5 % slope, the turf table still does at 13 %). Bare
-//! seedbeds take the former, grown turf the latter. A slope between two
-//! printed classes belongs to the steeper one.
+//! allows nothing above 5 % slope, the turf table still does at 13 %). The
+//! former is for bare seedbeds, the latter for grown turf; the balance takes the
+//! former for both. A slope between two printed classes belongs to the steeper
+//! one.
 
 use crate::site::TextureName;
 use crate::units::Rate;

@@ -7,7 +7,6 @@ use chrono::{DateTime, NaiveDate};
 use chrono_tz::Tz;
 
 use super::timetable::Constraint;
-use super::water::hours;
 use super::window::Openings;
 use crate::site::Site;
 use crate::site::local_time::{next_day, start_of_day};
@@ -15,12 +14,11 @@ use crate::site::local_time::{next_day, start_of_day};
 /// Slack for sums of flows [L/min], far below what any meter shows.
 const FLOW_SLACK_L_PER_MIN: f64 = 1e-6;
 
-/// A booked run.
+/// Flow in use from an instant on, until that of the next step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Booking {
+struct Step {
     from: i64,
-    to: i64,
-    flow_l_per_min: f64,
+    used_l_per_min: f64,
 }
 
 /// What a run asks of the supply.
@@ -34,28 +32,14 @@ pub struct Ask {
     pub volume_l: f64,
 }
 
-impl Ask {
-    /// The same for a shorter run.
-    #[must_use]
-    pub fn shortened(&self, length: i64) -> Self {
-        let length = length.min(self.length);
-        Self {
-            length,
-            volume_l: self.flow_l_per_min * hours(length) * 60.0,
-            ..*self
-        }
-    }
-}
-
 /// All bookings of the supply.
 #[derive(Debug, Clone)]
 pub struct Bookings {
     flow_l_per_min: f64,
     most_per_day_l: Option<f64>,
     time_zone: Tz,
-    /// Sorted by start.
-    booked: Vec<Booking>,
-    longest: i64,
+    /// The flow in use over time, by start; none before the first step.
+    steps: Vec<Step>,
     day_l: BTreeMap<NaiveDate, f64>,
 }
 
@@ -67,42 +51,55 @@ impl Bookings {
             flow_l_per_min,
             most_per_day_l: site.rules.most_per_day.map(|most| most.l()),
             time_zone: site.place.time_zone,
-            booked: Vec::new(),
-            longest: 0,
+            steps: Vec::new(),
             day_l: BTreeMap::new(),
         }
     }
 
-    /// The same calendar without what was over before an instant.
+    /// The same calendar, empty before an instant.
     #[must_use]
     pub fn since(&self, at: i64) -> Self {
-        let first = self
-            .booked
-            .partition_point(|other| other.from <= at - self.longest);
+        let mut day_l = BTreeMap::new();
+        if self.most_per_day_l.is_some() {
+            day_l.extend(self.day_l.range(self.day(at)..));
+        }
         Self {
-            booked: self.booked[first..].to_vec(),
-            day_l: self
-                .day_l
-                .range(self.day(at)..)
-                .map(|(&day, &used_l)| (day, used_l))
-                .collect(),
+            steps: self.steps[self.running_at(at)..].to_vec(),
+            day_l,
             ..*self
         }
     }
 
     /// Books a run.
     pub fn book(&mut self, start: i64, ask: &Ask) {
-        let booking = Booking {
-            from: start,
-            to: start + ask.length,
-            flow_l_per_min: ask.flow_l_per_min,
-        };
-        let index = self.booked.partition_point(|other| other.from <= start);
-        self.booked.insert(index, booking);
-        self.longest = self.longest.max(ask.length);
+        let first = self.cut(start);
+        let end = self.cut(start + ask.length);
+        for step in &mut self.steps[first..end] {
+            step.used_l_per_min += ask.flow_l_per_min;
+        }
         if self.most_per_day_l.is_some() {
             *self.day_l.entry(self.day(start)).or_insert(0.0) += ask.volume_l;
         }
+    }
+
+    /// The index of the step that begins at an instant, made if need be.
+    fn cut(&mut self, at: i64) -> usize {
+        let index = self.steps.partition_point(|step| step.from < at);
+        if self.steps.get(index).is_none_or(|step| step.from > at) {
+            let before = index.checked_sub(1).map(|before| self.steps[before]);
+            let step = Step {
+                from: at,
+                used_l_per_min: before.map_or(0.0, |before| before.used_l_per_min),
+            };
+            self.steps.insert(index, step);
+        }
+        index
+    }
+
+    /// The index of the step in which an instant falls, or zero before all.
+    fn running_at(&self, at: i64) -> usize {
+        let later = self.steps.partition_point(|step| step.from <= at);
+        later.saturating_sub(1)
     }
 
     /// The earliest start from `start` on, or none before `limit`.
@@ -113,9 +110,8 @@ impl Bookings {
             start = openings.earliest(start, ask.length);
             if !self.day_allows(start, ask) {
                 start = start_of_day(self.time_zone, next_day(self.day(start))).timestamp();
-            } else if let Some(full) = self.full(start, ask).last() {
-                // Flow stays until one of those that run then has ended.
-                start = self.running(full).map(|it| it.to).min().unwrap_or(limit);
+            } else if let Some((_, to)) = self.full(start, ask).last() {
+                start = to;
             } else {
                 return Some(start).filter(|&start| start < limit);
             }
@@ -131,10 +127,8 @@ impl Bookings {
             start = openings.latest(start, ask.length);
             if !self.day_allows(start, ask) {
                 start = start_of_day(self.time_zone, self.day(start)).timestamp() - 1;
-            } else if let Some(full) = self.full(start, ask).next() {
-                // Flow was there since the last of those that run then began.
-                let since = self.running(full).map(|it| it.from).max();
-                start = since.map_or(limit - 1, |since| since - ask.length);
+            } else if let Some((from, _)) = self.full(start, ask).next() {
+                start = from - ask.length;
             } else {
                 return Some(start).filter(|&start| start >= limit);
             }
@@ -169,33 +163,19 @@ impl Bookings {
         })
     }
 
-    /// Bookings that overlap a span.
-    fn touching(&self, start: i64, length: i64) -> impl Iterator<Item = &Booking> {
-        let first = self
-            .booked
-            .partition_point(|other| other.from <= start - self.longest);
-        self.booked[first..]
-            .iter()
-            .take_while(move |other| other.from < start + length)
-            .filter(move |other| other.to > start)
-    }
-
-    /// Bookings that run at an instant.
-    fn running(&self, at: i64) -> impl Iterator<Item = &Booking> {
-        self.touching(at, 1)
-    }
-
-    /// Instants at which the flow does not fit beside what is booked, in
-    /// order. Flow can only peak where a booking begins, so those instants
-    /// are looked at.
-    fn full(&self, start: i64, ask: &Ask) -> impl Iterator<Item = i64> {
+    /// Spans in which the flow does not fit beside what is booked while a run
+    /// from `start` is on, in order.
+    fn full(&self, start: i64, ask: &Ask) -> impl Iterator<Item = (i64, i64)> {
         let free = self.flow_l_per_min - ask.flow_l_per_min + FLOW_SLACK_L_PER_MIN;
-        let beside: Vec<&Booking> = self.touching(start, ask.length).collect();
-        let later = beside.partition_point(|other| other.from <= start);
-        let begins: Vec<i64> = beside[later..].iter().map(|other| other.from).collect();
-        std::iter::once(start).chain(begins).filter(move |&at| {
-            let running = beside.iter().filter(|it| it.from <= at && it.to > at);
-            running.map(|it| it.flow_l_per_min).sum::<f64>() > free
-        })
+        let end = start + ask.length;
+        // More than the whole supply fits nowhere.
+        let never = (free < 0.0).then_some((i64::MIN / 2, i64::MAX));
+        let booked = self.steps[self.running_at(start)..]
+            .windows(2)
+            .map(|pair| (pair[0], pair[1].from))
+            .take_while(move |(step, _)| step.from < end)
+            .filter(move |&(step, to)| to > start && step.used_l_per_min > free)
+            .map(|(step, to)| (step.from, to));
+        never.into_iter().chain(booked)
     }
 }

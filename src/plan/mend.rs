@@ -5,12 +5,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::TimeDelta;
 
+use super::Span;
 use super::schedule::{Prepared, Schedule};
 use super::shortfall::{causes, shortfalls};
+use super::side_by_side::side_by_side;
 use super::timetable::{Constraint, Shortfall, ShortfallKind};
 use super::water::hours;
-use super::{PlanError, Span};
-use crate::agronomy::weather_record::WeatherHour;
 use crate::site::local_time::date_of;
 use crate::site::{ExceptionEffect, RuleException, Site};
 use crate::units::Speed;
@@ -30,36 +30,36 @@ struct Relaxed {
 }
 
 /// Adds to each shortfall what would mend it.
-///
-/// # Errors
-/// [`PlanError`] as in planning.
-pub fn add_mends(
-    found: &mut [Shortfall],
-    schedule: &Schedule,
-    site: &Site,
-    weather: &[WeatherHour],
-    span: &Span,
-) -> Result<(), PlanError> {
-    let mut tried: Vec<Vec<(f64, String)>> = vec![Vec::new(); found.len()];
-    for cause in all_causes(found, schedule) {
-        let mut left_before: Vec<f64> = found.iter().map(weight).collect();
-        for relaxed in relaxations(site, span, cause) {
-            let plan = Prepared::of(&relaxed.site, weather, span)?;
-            let left = shortfalls(&plan.schedule_with(relaxed.site.supply.flow.l_per_min()));
-            for (index, shortfall) in found.iter().enumerate() {
-                let same = left.iter().find(|other| is_same(other, shortfall));
-                let left = same.map_or(0.0, weight);
-                if left_before[index] - left >= WORTH_TELLING * weight(shortfall) {
-                    let mend = (left, told(&relaxed.words, shortfall, same));
-                    if !tried[index].contains(&mend) {
-                        tried[index].push(mend);
-                    }
-                    left_before[index] = left;
-                }
+pub fn add_mends(found: &mut [Shortfall], schedule: &Schedule, prepared: &Prepared) {
+    let causes = all_causes(found, schedule);
+    let relaxed: Vec<(Constraint, Relaxed)> = causes
+        .into_iter()
+        .flat_map(|cause| {
+            relaxations(prepared, cause)
+                .into_iter()
+                .map(move |relaxed| (cause, relaxed))
+        })
+        .take(prepared.further_plans())
+        .collect();
+    let left = side_by_side(&relaxed, |(_, relaxed)| {
+        let flow = relaxed.site.supply.flow.l_per_min();
+        shortfalls(&prepared.under(&relaxed.site).schedule_with(flow))
+    });
+    for shortfall in found.iter_mut() {
+        let mut mends: Vec<(f64, String)> = Vec::new();
+        let mut of_cause = None;
+        let mut left_before = weight(shortfall);
+        for ((cause, relaxed), left) in relaxed.iter().zip(&left) {
+            if of_cause.replace(*cause) != Some(*cause) {
+                left_before = weight(shortfall);
+            }
+            let same = left.iter().find(|other| is_same(other, shortfall));
+            let left = same.map_or(0.0, weight);
+            if left_before - left >= WORTH_TELLING * weight(shortfall) {
+                mends.push((left, told(&relaxed.words, shortfall, same)));
+                left_before = left;
             }
         }
-    }
-    for (shortfall, mut mends) in found.iter_mut().zip(tried) {
         mends.sort_by(|a, b| a.0.total_cmp(&b.0));
         shortfall.mend = mends
             .into_iter()
@@ -70,7 +70,6 @@ pub fn add_mends(
             shortfall.mend.push(last_resort(shortfall.cause).into());
         }
     }
-    Ok(())
 }
 
 /// Constraints that cause a share of the dry time worth a try, and those
@@ -88,6 +87,14 @@ fn all_causes(found: &[Shortfall], schedule: &Schedule) -> BTreeSet<Constraint> 
         .filter(|&(_, covered)| hours(covered) >= A_CAUSE_FROM * hours(total))
         .map(|(cause, _)| cause)
         .chain(found.iter().map(|shortfall| shortfall.cause))
+        // A permit lifts rules and bans alike, so it is tried once.
+        .map(|cause| {
+            if cause == Constraint::Ban {
+                Constraint::WateringRules
+            } else {
+                cause
+            }
+        })
         .collect()
 }
 
@@ -123,7 +130,8 @@ fn told(words: &str, shortfall: &Shortfall, left: Option<&Shortfall>) -> String 
     }
 }
 
-fn relaxations(site: &Site, span: &Span, cause: Constraint) -> Vec<Relaxed> {
+fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
+    let site = prepared.site();
     let with = |words: String, change: &dyn Fn(&mut Site)| {
         let mut relaxed = site.clone();
         change(&mut relaxed);
@@ -142,7 +150,7 @@ fn relaxations(site: &Site, span: &Span, cause: Constraint) -> Vec<Relaxed> {
             })
             .collect(),
         Constraint::WateringRules | Constraint::Ban => {
-            let permit = permit_for(site, span);
+            let permit = permit_for(site, prepared.span());
             let everything = with("a permit for any hour of these weeks".into(), &|site| {
                 site.rules.exceptions = vec![permit.clone()];
             });

@@ -37,7 +37,7 @@ pub fn milestones(bed: &Bed, days: &BTreeMap<NaiveDate, f64>, time_zone: Tz) -> 
     on(
         sown,
         MilestoneKind::Prepare,
-        "when the ground no longer sticks to the boot: loosen, rake level, no wetter".into(),
+        "once the ground no longer sticks to the boot, loosen it and rake it level; wetter, it smears".into(),
     );
     on(
         sown,
@@ -63,7 +63,7 @@ pub fn milestones(bed: &Bed, days: &BTreeMap<NaiveDate, f64>, time_zone: Tz) -> 
             emergence.first,
             MilestoneKind::WatchEmergence,
             format!(
-                "first green may show from today, the slowest species by {}; tell the site file when it does",
+                "the first green may show from today, the slowest species by {}; when it does, write `emerged` into the site file",
                 emergence.last.format("%-d %b")
             ),
         );
@@ -82,7 +82,7 @@ pub fn milestones(bed: &Bed, days: &BTreeMap<NaiveDate, f64>, time_zone: Tz) -> 
         on(
             date_of(time_zone, down.start),
             MilestoneKind::TaperDone,
-            "roots are down: deep and infrequent watering from here".into(),
+            "deep and infrequent watering from here".into(),
         );
     }
     dates.sort_by_key(|milestone| (milestone.date, milestone.kind));

@@ -4,16 +4,20 @@
 //! give the same timetable. The order of work: [`window`] says when each
 //! zone may be watered, [`course`] carries each zone's balance forward and
 //! finds its next need, [`schedule`] places the needs in the calendar of the
-//! supply ([`bookings`], [`packing`]), [`shortfall`] and [`mend`] tell what was not met.
+//! supply ([`bookings`], [`packing`]), [`shortfall`] and [`mend`] tell what
+//! was not met. [`follow`] plans again and again as time passes.
 
 pub mod bookings;
 pub mod course;
+pub mod doubts;
+pub mod follow;
 pub mod mend;
 pub mod milestones;
 pub mod packing;
 pub mod pre_soak;
 pub mod schedule;
 pub mod shortfall;
+mod side_by_side;
 pub mod soaker;
 pub mod timetable;
 pub mod water;
@@ -109,7 +113,7 @@ pub fn make_timetable(
     let prepared = Prepared::of(site, weather, &span)?;
     let schedule = prepared.schedule();
     let mut shortfalls = shortfall::shortfalls(&schedule);
-    mend::add_mends(&mut shortfalls, &schedule, site, weather, &span)?;
+    mend::add_mends(&mut shortfalls, &schedule, &prepared);
     let notes = notes(&schedule, &span);
     let time_zone = site.place.time_zone;
     let zones = schedule
@@ -148,7 +152,11 @@ pub fn make_timetable(
     })
 }
 
-fn span(
+/// The span of a plan of a site, begun early enough to know the soil.
+///
+/// # Errors
+/// [`PlanError`]: an empty span, or weather that does not cover it.
+pub fn span(
     site: &Site,
     weather: &[WeatherHour],
     from: DateTime<Utc>,

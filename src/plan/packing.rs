@@ -20,7 +20,6 @@ use std::cmp::Reverse;
 use super::bookings::{Ask, Bookings};
 use super::course::Bed;
 use super::shortfall::counted_seconds;
-use super::water::grid_up;
 use super::window::{HOUR_S, Openings};
 
 /// At most so many jobs are looked at together.
@@ -28,7 +27,7 @@ const TOGETHER: usize = 8;
 /// Jobs that are due this long after the time taken by those before [s].
 const AHEAD_S: i64 = HOUR_S;
 /// At most so many orders are tried for one job.
-const TRIES: usize = 12;
+const TRIES: usize = 6;
 /// In a trial no job goes earlier than this before the pressing one's last
 /// moment [s].
 const EARLIER_S: i64 = 3 * HOUR_S;
@@ -48,58 +47,16 @@ pub struct Wanted<'a> {
     pub latest: i64,
     /// Whether it goes as soon as it can rather than as late.
     pub soon: bool,
-    /// What it asks of the supply at its last moment.
+    /// What it asks of the supply.
     pub ask: Ask,
-    /// How its run time grows until then.
-    pub growth: Growth,
-}
-
-/// How the run time that a zone needs grows with its depletion, taken as
-/// linear in time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Growth {
-    /// From when a run is worth giving [s].
-    pub from: i64,
-    /// Run time then [s].
-    pub at_first: i64,
-    /// Run time at the last moment, however long a run may be [s].
-    pub at_last: i64,
-}
-
-impl Growth {
-    /// No growth: the same run time at any start.
-    #[must_use]
-    pub fn none(from: i64) -> Self {
-        Self {
-            from,
-            at_first: 0,
-            at_last: 0,
-        }
-    }
 }
 
 impl Wanted<'_> {
-    /// What the job asks of the supply at a start.
-    #[must_use]
-    pub fn ask_at(&self, start: i64) -> Ask {
-        let Growth {
-            from,
-            at_first,
-            at_last,
-        } = self.growth;
-        if start >= self.latest || from >= self.latest || at_first >= at_last {
-            return self.ask;
-        }
-        let grown = (at_last - at_first) * (start - from).max(0) / (self.latest - from);
-        self.ask.shortened(grid_up(at_first + grown))
-    }
-
     /// The last start in time that closures leave, or without one the last
     /// moment itself: what makes a job pressing.
     #[must_use]
     pub fn due(&self) -> i64 {
-        let open = |length| self.openings.latest(self.latest, length);
-        let due = open(self.ask_at(open(self.ask.length)).length);
+        let due = self.openings.latest(self.latest, self.ask.length);
         if due >= self.release {
             due
         } else {
@@ -125,23 +82,13 @@ impl Wanted<'_> {
 
     /// The earliest start.
     fn soonest(&self, bookings: &Bookings, until: i64) -> Option<i64> {
-        let mut ask = self.ask_at(self.release);
-        loop {
-            let start = bookings.earliest(self.openings, self.release, until, &ask)?;
-            let then = self.ask_at(start);
-            if then.length <= ask.length {
-                return Some(start);
-            }
-            ask = then;
-        }
+        bookings.earliest(self.openings, self.release, until, &self.ask)
     }
 
     /// The latest start in time that is not before `limit`.
     fn in_time(&self, bookings: &Bookings, limit: i64) -> Option<i64> {
-        let latest = |from, ask| bookings.latest(self.openings, from, limit, &ask);
-        latest(self.preferred, self.ask_at(self.preferred))
-            .or_else(|| latest(self.latest, self.ask))
-            .or_else(|| latest(self.latest, self.ask_at(self.due())))
+        let latest = |from| bookings.latest(self.openings, from, limit, &self.ask);
+        latest(self.preferred).or_else(|| latest(self.latest))
     }
 
     /// Seconds by which a start leaves the zone too dry; seed counts by day.
@@ -187,7 +134,12 @@ struct Trial<'a> {
 
 impl<'a> Trial<'a> {
     fn of(pressing: Wanted<'a>, start: Option<i64>, bookings: &Bookings, until: i64) -> Self {
-        let settled = bookings.since(pressing.latest - EARLIER_S);
+        let earliest = pressing.latest - EARLIER_S;
+        let settled = bookings.since(earliest);
+        let pressing = Wanted {
+            release: pressing.release.max(earliest),
+            ..pressing
+        };
         let late_s = pressing.late_s(start, until);
         let mut trial = Self {
             jobs: vec![pressing],
@@ -204,9 +156,8 @@ impl<'a> Trial<'a> {
 
     fn take(&mut self, start: Option<i64>, job: &Wanted) {
         if let Some(start) = start {
-            let ask = job.ask_at(start);
-            self.tried.book(start, &ask);
-            self.reach = self.reach.max(start + ask.length);
+            self.tried.book(start, &job.ask);
+            self.reach = self.reach.max(start + job.ask.length);
         }
     }
 
@@ -264,7 +215,7 @@ impl<'a> Trial<'a> {
             let job = &self.jobs[index];
             let start = job.soonest(&bookings, self.until);
             if let Some(start) = start {
-                bookings.book(start, &job.ask_at(start));
+                bookings.book(start, &job.ask);
             }
             late_s += job.late_s(start, self.until);
             if late_s >= limit_s {
@@ -283,9 +234,9 @@ impl<'a> Trial<'a> {
         for (index, (job, start)) in self.jobs.iter().zip(starts).enumerate() {
             let Some(start) = *start else { continue };
             if job.soon || start > job.latest {
-                bookings.book(start, &job.ask_at(start));
+                bookings.book(start, &job.ask);
             } else {
-                let end = start + job.ask_at(start).length;
+                let end = start + job.ask.length;
                 placed.push((Reverse(end), index, start));
             }
         }
@@ -296,7 +247,7 @@ impl<'a> Trial<'a> {
             if index == 0 {
                 return Some(late);
             }
-            bookings.book(late, &job.ask_at(late));
+            bookings.book(late, &job.ask);
         }
         starts[0]
     }

@@ -10,10 +10,12 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::bookings::Bookings;
+use super::bookings::{Ask, Bookings};
 use super::course::{Bed, Course, Moment};
+use super::follow::Standing;
 use super::packing::{self, Wanted};
 use super::shortfall::dry_seconds;
+use super::side_by_side::side_by_side;
 use super::soaker::{self, Soaked};
 use super::timetable::{PreSoakSummary, Run, Trigger};
 use super::water::Watering;
@@ -29,20 +31,28 @@ use crate::balance::stores::Stores;
 use crate::site::local_time::date_of;
 use crate::site::{Ground as Sowing, Site};
 
-/// Parts of the supply that are tried when the whole of it leaves seed dry.
-const SUPPLY_PARTS: [f64; 3] = [0.85, 0.7, 0.5];
+/// Added to a sum of flows so that rounding does not shut out the last.
+const FLOW_MARGIN_L_PER_MIN: f64 = 1e-3;
 
 /// Days of weather after the plan that are looked at for the dates of
 /// emergence and first mowing.
 const OUTLOOK_DAYS: i64 = 60;
+
+/// Hours of zones that further plans may come to in all.
+const FURTHER_ZONE_HOURS: usize = 300_000;
 
 /// What planning needs of a site and its weather, worked out once.
 #[derive(Debug, Clone)]
 pub struct Prepared<'a> {
     site: &'a Site,
     span: Span,
+    /// The hours of the plan.
+    weather: &'a [WeatherHour],
     closures: SiteClosures,
     zones: Vec<PreparedZone<'a>>,
+    /// Where the zones stand, when planning goes on; empty at its beginning.
+    standings: Vec<Standing>,
+    booked: Vec<(i64, Ask)>,
     /// Daily figures of the weather.
     pub days: Days,
 }
@@ -102,8 +112,6 @@ enum Next {
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Place {
     start: i64,
-    /// Run time for which there is room there [s].
-    length: i64,
     trigger: Trigger,
 }
 
@@ -112,7 +120,7 @@ impl<'a> Prepared<'a> {
     ///
     /// # Errors
     /// [`PlanError::Soil`] when a soil cannot be resolved.
-    pub fn of(site: &'a Site, weather: &[WeatherHour], span: &Span) -> Result<Self, PlanError> {
+    pub fn of(site: &'a Site, weather: &'a [WeatherHour], span: &Span) -> Result<Self, PlanError> {
         let time_zone = site.place.time_zone;
         let oldest = span.begin - TimeDelta::days(spin_up::MEMORY_DAYS);
         let days = Days::of(
@@ -136,7 +144,7 @@ impl<'a> Prepared<'a> {
                     zone,
                     ground,
                     season,
-                    demand,
+                    demand: demand.into(),
                 };
                 Ok(PreparedZone {
                     bed,
@@ -146,23 +154,89 @@ impl<'a> Prepared<'a> {
             })
             .collect();
         let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.to));
+        let weather = between(weather, span.begin, span.to);
         Ok(Self {
             site,
             span: *span,
-            closures: SiteClosures::of(site, between(weather, span.begin, span.to), first, last),
+            closures: SiteClosures::of(site, weather, first, last),
+            weather,
             zones: zones?,
+            standings: Vec::new(),
+            booked: Vec::new(),
             days,
         })
     }
 
+    /// The same zones, weather and days under other rules, limits, supply or
+    /// bounds of runs: `site` must not differ in anything else.
+    #[must_use]
+    pub fn under<'s>(&self, site: &'s Site) -> Prepared<'s>
+    where
+        'a: 's,
+    {
+        let zones = self
+            .zones
+            .iter()
+            .zip(&site.zones)
+            .map(|(prepared, zone)| PreparedZone {
+                bed: Bed {
+                    zone,
+                    ground: prepared.bed.ground.clone(),
+                    season: prepared.bed.season.clone(),
+                    demand: prepared.bed.demand.clone(),
+                },
+                ..*prepared
+            });
+        Prepared {
+            site,
+            span: self.span,
+            weather: self.weather,
+            closures: self.closures.under(site, self.weather),
+            zones: zones.collect(),
+            standings: self.standings.clone(),
+            booked: self.booked.clone(),
+            days: self.days.clone(),
+        }
+    }
+
+    /// The span that is planned.
+    #[must_use]
+    pub fn span(&self) -> &Span {
+        &self.span
+    }
+
+    /// The site that is planned.
+    #[must_use]
+    pub fn site(&self) -> &'a Site {
+        self.site
+    }
+
+    /// The zones as they are prepared, in the order of the site.
+    pub fn beds(&self) -> impl Iterator<Item = &Bed<'a>> {
+        self.zones.iter().map(|zone| &zone.bed)
+    }
+
+    /// The water of every zone at the beginning.
+    pub fn stores(&self) -> impl Iterator<Item = Stores> {
+        self.zones.iter().map(|zone| zone.stores)
+    }
+
+    /// Lets the plan go on from where each zone stands, beside runs that
+    /// have the supply already.
+    pub fn go_on_from(&mut self, standings: Vec<Standing>, booked: Vec<(i64, Ask)>) {
+        self.standings = standings;
+        self.booked = booked;
+    }
+
     /// The schedule with the site's whole supply or, where that leaves
-    /// anything too dry, with the part of it that leaves the least.
+    /// anything too dry, with the smaller supply that leaves the least.
     ///
     /// Placing jobs one by one can come out worse with more supply than with
     /// less (the anomaly of list scheduling, Graham 1969, SIAM J. Appl. Math.
     /// 17:416–429): a long run that just fits beside another can be in the
-    /// way of a pressing one. Trying smaller supplies, down to one zone after
-    /// another, takes that away.
+    /// way of a pressing one. So smaller supplies are tried as well, and they
+    /// depend on the zones alone: a greater supply tries all that a smaller
+    /// one does.
     #[must_use]
     pub fn schedule(&self) -> Schedule<'_> {
         let whole = self.site.supply.flow.l_per_min();
@@ -170,18 +244,14 @@ impl<'a> Prepared<'a> {
         if dry_seconds(&best) == 0 {
             return best;
         }
-        let largest = self
-            .site
-            .zones
-            .iter()
-            .map(|zone| zone.sprinkler.flow.l_per_min())
-            .fold(0.0, f64::max);
-        SUPPLY_PARTS
-            .iter()
-            .map(|part| part * whole)
-            .filter(|&flow| flow > largest)
-            .chain([largest])
-            .map(|flow| self.schedule_with(flow))
+        let smaller: Vec<f64> = self
+            .supplies_to_try()
+            .into_iter()
+            .filter(|&flow| flow < whole)
+            .take(self.further_plans())
+            .collect();
+        side_by_side(&smaller, |&flow| self.schedule_with(flow))
+            .into_iter()
             .fold(best, |best, other| {
                 if dry_seconds(&other) < dry_seconds(&best) {
                     other
@@ -189,6 +259,32 @@ impl<'a> Prepared<'a> {
                     best
                 }
             })
+    }
+
+    /// How many further plans may be tried, for a better one and for what
+    /// would mend it: fewer the larger the site and the longer the span, so
+    /// that a plan of hundreds of zones does not take minutes.
+    #[must_use]
+    pub fn further_plans(&self) -> usize {
+        let hours = self.weather.len().max(1) * self.zones.len().max(1);
+        (FURTHER_ZONE_HOURS / hours).max(1)
+    }
+
+    /// Flows that carry the largest zone alone, the two largest, the four
+    /// largest and so on [L/min].
+    fn supplies_to_try(&self) -> Vec<f64> {
+        let mut flows: Vec<f64> = self
+            .site
+            .zones
+            .iter()
+            .map(|zone| zone.sprinkler.flow.l_per_min())
+            .collect();
+        flows.sort_by(|a, b| b.total_cmp(a));
+        let counts = std::iter::successors(Some(1), |count| Some(count * 2));
+        counts
+            .take_while(|&count| count <= flows.len())
+            .map(|count| flows[..count].iter().sum::<f64>() + FLOW_MARGIN_L_PER_MIN)
+            .collect()
     }
 
     /// The schedule with a given flow [L/min].
@@ -201,6 +297,9 @@ impl<'a> Prepared<'a> {
             .map(|(index, zone)| self.start(index, zone))
             .collect();
         let mut bookings = Bookings::of(self.site, flow_l_per_min);
+        for (start, ask) in &self.booked {
+            bookings.book(*start, ask);
+        }
         let (mut runs, mut placed) = (Vec::new(), Vec::new());
         let until = self.span.to.timestamp();
         let mut queue: BTreeSet<(i64, usize)> = zones
@@ -236,19 +335,32 @@ impl<'a> Prepared<'a> {
         let zone = prepared.bed.zone;
         let span = &self.span;
         let deadline = prepared.bed.season.soak_deadline;
-        let soaks = zone.pre_soak.wanted && deadline > span.begin && deadline <= span.to;
-        let begin = Moment::new(span.begin.timestamp(), prepared.stores);
+        let standing = self.standings.get(index);
+        let soaks = zone.pre_soak.wanted
+            && deadline > span.begin
+            && deadline <= span.to
+            && standing.is_none_or(|standing| !standing.soaked);
+        let (begin, stores) = standing
+            .map_or((span.begin.timestamp(), prepared.stores), |standing| {
+                (standing.at, standing.stores)
+            });
+        let mut course = Course::new(Moment::new(begin, stores), span.from.timestamp());
+        course.since = standing.map_or_else(Default::default, |standing| standing.since);
+        let waterer = Waterer {
+            index,
+            course,
+            bed: &prepared.bed,
+            watering: Watering::of(zone, &prepared.bed.ground),
+            openings: self.closures.openings(self.site, zone, false),
+            mornings: &self.closures.mornings,
+            late: Vec::new(),
+            last_end: standing.and_then(|standing| standing.last_end),
+        };
+        let rest_of_split = standing
+            .and_then(|standing| standing.cycle)
+            .and_then(|cycle| waterer.job_after(Some(cycle), span.to.timestamp()));
         Scheduled {
-            waterer: Waterer {
-                index,
-                course: Course::new(begin, span.from.timestamp()),
-                bed: &prepared.bed,
-                watering: Watering::of(zone, &prepared.bed.ground),
-                openings: self.closures.openings(self.site, zone, false),
-                mornings: &self.closures.mornings,
-                late: Vec::new(),
-                last_end: None,
-            },
+            waterer,
             soak: None,
             weather_hours_used: prepared.weather_hours_used,
             soak_openings: self.closures.openings(
@@ -256,7 +368,11 @@ impl<'a> Prepared<'a> {
                 zone,
                 zone.seeding.ground == Sowing::Bare,
             ),
-            next: if soaks { Next::Soak } else { Next::FirstJob },
+            next: match rest_of_split {
+                Some(job) => Next::Job(job),
+                None if soaks => Next::Soak,
+                None => Next::FirstJob,
+            },
         }
     }
 }
@@ -306,7 +422,6 @@ impl Scheduled<'_> {
             (Next::Job(job), Some(place)) => {
                 let job = Job {
                     trigger: place.trigger,
-                    length: place.length,
                     ..job
                 };
                 let (run, next) = self.waterer.give(&job, place.start, bookings, until);
@@ -339,7 +454,6 @@ impl Scheduled<'_> {
         if let Some(start) = self.waterer.place_in_the_morning(job, bookings) {
             return Some(Place {
                 start,
-                length: job.length,
                 trigger: Trigger::EarlyMorning,
             });
         }
@@ -347,7 +461,6 @@ impl Scheduled<'_> {
         let start = packing::place(wanted, following, bookings, until)?;
         Some(Place {
             start,
-            length: wanted.ask_at(start).length,
             trigger: job.trigger,
         })
     }

@@ -78,9 +78,9 @@ fn wanted(waterer: &Waterer, deadline: i64) -> (f64, f64) {
     let beneath_share = ((waterer.bed.zone.pre_soak.depth.mm() - surface_mm)
         / (ground.bottom_mm - surface_mm))
         .clamp(0.0, 1.0);
-    let net_mm = stores.surface_mm + (stores.root_mm + stores.beneath_mm) * beneath_share;
+    let net_mm = stores.surface_mm + stores.below_mm() * beneath_share;
     // The dry surface is thin: what lies beneath it sets the intake.
-    let beneath_mm = waterer.course.now.stores.beneath_mm;
+    let beneath_mm = waterer.course.now.stores.below_mm();
     let deficit = ground.moist_deficit() + beneath_mm / (ground.bottom_mm - surface_mm);
     (net_mm, deficit)
 }
@@ -122,11 +122,11 @@ fn not_needed(net_mm: f64) -> PreSoakSummary {
         gross_mm: 0.0,
         planned_mm: 0.0,
         cycles: 0,
+        cycles_needed: 0,
         cycle_mm: 0.0,
+        by_intake: false,
         soak_min: 0.0,
         ends: None,
-        text: "rain has already soaked the ground to the depth wanted: no pre-soak is needed"
-            .into(),
     }
 }
 
@@ -139,33 +139,15 @@ fn summary(waterer: &Waterer, cycles: &Cycles, net_mm: f64, runs: &[Run]) -> Pre
     let planned_mm: f64 = runs.iter().map(|run| run.depth.mm()).sum();
     let cycle_mm = waterer.watering.gross(cycles.run_s[0]).mm();
     let soak_min = super::water::hours(cycles.pause_s.iter().copied().max().unwrap_or(0)) * 60.0;
-    let why = if cycles.by_intake {
-        "so that nothing runs off"
-    } else {
-        "no longer than a run may be"
-    };
-    let text = if runs.len() < cycles.run_s.len() {
-        format!(
-            "only {} of {} cycles find room before the ground must rest: {planned_mm:.0} of {gross_mm:.0} mm",
-            runs.len(),
-            cycles.run_s.len()
-        )
-    } else if runs.len() == 1 {
-        format!("{gross_mm:.0} mm in one run")
-    } else {
-        format!(
-            "{gross_mm:.0} mm in {} cycles of {cycle_mm:.1} mm, {why}",
-            runs.len()
-        )
-    };
     PreSoakSummary {
         net_mm,
         gross_mm,
         planned_mm,
         cycles: runs.len(),
+        cycles_needed: cycles.run_s.len(),
         cycle_mm,
+        by_intake: cycles.by_intake,
         soak_min,
         ends: runs.last().map(|run| instant(run.end().timestamp())),
-        text,
     }
 }

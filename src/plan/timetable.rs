@@ -97,16 +97,18 @@ pub struct PreSoakSummary {
     pub gross_mm: f64,
     /// Gross depth that the plan gives [mm].
     pub planned_mm: f64,
-    /// Number of cycles.
+    /// Number of cycles that the plan gives.
     pub cycles: usize,
+    /// Number of cycles that the whole soak needs.
+    pub cycles_needed: usize,
     /// Depth per cycle that does not run off [mm gross].
     pub cycle_mm: f64,
-    /// Pause between cycles [min].
+    /// Whether the soil's intake, not the longest run, set the split.
+    pub by_intake: bool,
+    /// Longest pause that a cycle must be given to soak in [min].
     pub soak_min: f64,
     /// When the last cycle ends.
     pub ends: Option<DateTime<Utc>>,
-    /// A sentence for people.
-    pub text: String,
 }
 
 /// One opening of one valve.

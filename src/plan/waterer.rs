@@ -3,7 +3,7 @@
 
 use super::bookings::{Ask, Bookings};
 use super::course::{Bed, Course, Need, Since, instant, span};
-use super::packing::{Growth, Wanted};
+use super::packing::Wanted;
 use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
 use super::water::{Watering, hours};
 use super::window::{HOUR_S, Openings};
@@ -23,8 +23,6 @@ const MORNING_S: i64 = 4 * HOUR_S;
 const MORNING_SHARE: f64 = 0.6;
 /// A closure of this length is worth going into with a full layer [s].
 const LONG_CLOSURE_S: i64 = 2 * HOUR_S;
-/// A run of this share of what is needed is not followed by another cycle.
-const NEARLY_WHOLE: f64 = 0.9;
 /// A shift smaller than this is not worth telling [s].
 const TOLD_FROM_S: i64 = 120;
 
@@ -37,8 +35,6 @@ pub struct Job {
     pub latest: i64,
     /// Run time to plan for [s].
     pub length: i64,
-    /// How it grows until the last moment.
-    pub growth: Growth,
     /// Depletion of the layer at the last moment [mm].
     pub needed_mm: f64,
     /// Why.
@@ -101,7 +97,6 @@ impl Waterer<'_> {
             release: sown.max(self.free_from()),
             latest: sown,
             length: needed.min(self.watering.longest_s()),
-            growth: Growth::none(sown),
             needed_mm: self.course.now.stores.depletion_mm(),
             trigger: Trigger::AfterSeeding,
             cycle: None,
@@ -117,10 +112,10 @@ impl Waterer<'_> {
             .net_mm(self.watering.shortest_s(), stage)
             .max(WORTHWHILE_SHARE * self.course.now.allowed_mm(self.bed));
         let need = self.course.next_need(self.bed, worthwhile_mm, until)?;
-        Some(self.job_for(need, worthwhile_mm))
+        Some(self.job_for(need))
     }
 
-    fn job_for(&self, need: Need, worthwhile_mm: f64) -> Job {
+    fn job_for(&self, need: Need) -> Job {
         let stage = self.bed.demand_at(need.latest).stage;
         let needed = self.watering.seconds_for(need.depletion_mm, stage);
         let length = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
@@ -128,17 +123,9 @@ impl Waterer<'_> {
             release: need.worthwhile_from.max(self.free_from()),
             latest: need.latest,
             length,
-            growth: Growth {
-                from: need.worthwhile_from,
-                at_first: self
-                    .watering
-                    .seconds_for(worthwhile_mm, stage)
-                    .max(self.watering.shortest_s()),
-                at_last: needed,
-            },
             needed_mm: need.depletion_mm,
             trigger: Trigger::Depletion,
-            cycle: cycle(1, needed, length),
+            cycle: self.first_cycle(needed, length),
         }
     }
 
@@ -146,6 +133,20 @@ impl Waterer<'_> {
     fn free_from(&self) -> i64 {
         let soak_s = self.bed.zone.runs.soak_time.num_seconds();
         self.last_end.map_or(i64::MIN, |end| end + soak_s)
+    }
+
+    /// The first cycle of a split application, or none when one run does it:
+    /// what is left must be worth another run.
+    fn first_cycle(&self, needed: i64, length: i64) -> Option<Cycle> {
+        let left = needed - length;
+        if left < self.watering.shortest_s() {
+            return None;
+        }
+        let more = usize::try_from((left + length - 1) / length.max(1)).unwrap_or(1);
+        Some(Cycle {
+            number: 1,
+            of: 1 + more,
+        })
     }
 
     /// What a job asks of the supply.
@@ -170,7 +171,6 @@ impl Waterer<'_> {
             latest: job.latest,
             soon: self.is_later_cycle(job),
             ask: self.ask(job.length),
-            growth: job.growth,
         }
     }
 
@@ -258,7 +258,8 @@ impl Waterer<'_> {
             self.note_delay(job, start, bookings);
         }
         self.course.advance(self.bed, start, 0.0);
-        let stage = self.bed.demand_at(start).stage;
+        // Demand is by the hour, and the seed goes down within one.
+        let stage = self.bed.demand_at(start).stage.max(Stage::Germination);
         let depletion_mm = self.course.now.stores.depletion_mm();
         let rain_mm = self.rain_ahead_mm(start).min(LEFT_TO_RAIN * depletion_mm);
         let needed = self.watering.seconds_for(depletion_mm - rain_mm, stage);
@@ -268,7 +269,6 @@ impl Waterer<'_> {
                 .obstacle(&self.openings, start, &self.ask(wanted))
                 .is_none();
         let length = if fits { wanted } else { job.length };
-        let nearly = hours(length) >= NEARLY_WHOLE * hours(wanted);
         let reason = Reason {
             trigger: if start + TOLD_FROM_S < job.latest
                 && obstacle.is_some()
@@ -292,7 +292,7 @@ impl Waterer<'_> {
             cycle: if self.is_later_cycle(job) {
                 job.cycle
             } else {
-                cycle(1, needed, if nearly { wanted } else { length })
+                self.first_cycle(needed, length)
             },
         };
         bookings.book(start, &self.ask(length));
@@ -387,7 +387,8 @@ impl Waterer<'_> {
     }
 
     /// The next cycle of a split application, or the next need.
-    fn job_after(&self, cycle_done: Option<Cycle>, until: i64) -> Option<Job> {
+    #[must_use]
+    pub fn job_after(&self, cycle_done: Option<Cycle>, until: i64) -> Option<Job> {
         let natural = self.next_job(until);
         let Some(done) = cycle_done.filter(|done| done.number < done.of) else {
             return natural;
@@ -404,7 +405,6 @@ impl Waterer<'_> {
             release: self.free_from(),
             latest: natural.map_or(until, |job| job.latest),
             length: needed.clamp(self.watering.shortest_s(), self.watering.longest_s()),
-            growth: Growth::none(now),
             needed_mm: self.course.now.stores.depletion_mm(),
             trigger: Trigger::Depletion,
             cycle: Some(Cycle {
@@ -427,10 +427,4 @@ impl Waterer<'_> {
         }
         rain_mm
     }
-}
-
-/// A cycle of a split application, or none when one run does it.
-fn cycle(number: usize, needed: i64, length: i64) -> Option<Cycle> {
-    let of = usize::try_from((needed + length - 1) / length.max(1)).unwrap_or(1);
-    (of > 1).then_some(Cycle { number, of })
 }

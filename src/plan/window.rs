@@ -37,6 +37,8 @@ pub struct SiteClosures {
     dates: Vec<NaiveDate>,
     /// Wind and frost.
     weather: Vec<Closure>,
+    /// Sunrise and sunset of the days.
+    suns: Vec<Option<(i64, i64)>>,
     /// Nights.
     nights: Vec<Closure>,
     /// The latest hour of each morning for deep watering [s].
@@ -60,18 +62,27 @@ impl SiteClosures {
             dates.push(date);
         }
         let morning = |&date: &NaiveDate| {
-            instant(
-                site.place.time_zone,
-                date.and_time(NaiveTime::MIN) + TimeDelta::hours(LATEST_MORNING_H),
-            )
-            .timestamp()
+            let hour = date.and_time(NaiveTime::MIN) + TimeDelta::hours(LATEST_MORNING_H);
+            instant(site.place.time_zone, hour).timestamp()
         };
         let mornings = dates.iter().map(morning).collect();
+        let suns = suns(site, &dates);
         Self {
             weather: weather_closures(site, weather),
-            nights: nights(site, &dates),
+            nights: nights(site, &suns),
+            suns,
             mornings,
             dates,
+        }
+    }
+
+    /// The same days and place under other limits and rules.
+    #[must_use]
+    pub fn under(&self, site: &Site, weather: &[WeatherHour]) -> Self {
+        Self {
+            weather: weather_closures(site, weather),
+            nights: nights(site, &self.suns),
+            ..self.clone()
         }
     }
 
@@ -188,29 +199,34 @@ fn weather_closures(site: &Site, weather: &[WeatherHour]) -> Vec<Closure> {
     closures
 }
 
+/// Sunrise and sunset of each day; none on days without both.
+fn suns(site: &Site, dates: &[NaiveDate]) -> Vec<Option<(i64, i64)>> {
+    let place = &site.place;
+    let sun = |date| {
+        sun::sun_day(
+            place.latitude_deg,
+            place.longitude_deg,
+            date,
+            place.time_zone,
+        )
+    };
+    dates
+        .iter()
+        .map(|&date| match sun(date) {
+            Ok(SunDay::RiseAndSet {
+                sunrise, sunset, ..
+            }) => Some((sunrise.timestamp(), sunset.timestamp())),
+            _ => None,
+        })
+        .collect()
+}
+
 /// From before one sunset to before the next sunrise. Days on which the sun
 /// does not rise or does not set have no night to keep dry for.
-fn nights(site: &Site, dates: &[NaiveDate]) -> Vec<Closure> {
-    let place = &site.place;
-    let suns: Vec<Option<(i64, i64)>> = dates
-        .iter()
-        .map(|&date| {
-            match sun::sun_day(
-                place.latitude_deg,
-                place.longitude_deg,
-                date,
-                place.time_zone,
-            ) {
-                Ok(SunDay::RiseAndSet {
-                    sunrise, sunset, ..
-                }) => Some((sunrise.timestamp(), sunset.timestamp())),
-                _ => None,
-            }
-        })
-        .collect();
+fn nights(site: &Site, suns: &[Option<(i64, i64)>]) -> Vec<Closure> {
     let dry = site.night.dry_before_sunset.num_seconds();
     let early = site.night.start_before_sunrise.num_seconds();
-    let mut nights = Vec::with_capacity(dates.len());
+    let mut nights = Vec::with_capacity(suns.len());
     if let Some((sunrise, _)) = suns.first().copied().flatten() {
         // The end of the night before the first day.
         nights.push(Closure {

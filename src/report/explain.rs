@@ -6,13 +6,14 @@ use chrono_tz::Tz;
 use super::columns::{
     ALARM, FAINT, HEADING, PAGE, fit, left, painted, paragraph, right, trim_line_end,
 };
-use super::format::{depth, depth_number, depth_unit, minutes_seconds, volume};
+use super::format::{depth, depth_number, minutes_seconds, volume};
 use super::header;
 use super::local_time::{clock, long_day};
 use super::model::{RunView, View, ZoneView};
 use super::reason::reason_in_full;
 use super::words;
 use crate::plan::timetable::BalanceHour;
+use crate::site::UnitSystem;
 use crate::units::Depth;
 
 /// Columns of the bar that shows the share of the allowed depletion.
@@ -53,10 +54,13 @@ pub fn explain_zone(view: &View<'_>, zone: &ZoneView<'_>) -> String {
 }
 
 fn legend(out: &mut String, view: &View<'_>) {
-    let unit = depth_unit(view.units());
+    let unit = match view.units() {
+        UnitSystem::Si => "mm",
+        UnitSystem::UsCustomary => "inches",
+    };
     let text = format!(
-        "All depths in {unit}, in the driest quarter of the zone. ET0: reference \
-         evapotranspiration here, shade and cover included; evap, trans: evaporation and \
+        "All depths in {unit}, net: in the driest quarter of the zone until the grass is up. \
+         ET0: reference evapotranspiration here, shade and cover included; evap, trans: evaporation and \
          transpiration; irrig: irrigation that reached the layer; rise: from moist soil below; \
          drain: drainage and runoff. Depletion stands at the end of the hour beside what is \
          allowed."

@@ -3,11 +3,8 @@
 use chrono::TimeDelta;
 
 use crate::site::UnitSystem;
+use crate::units::customary::{L_PER_GALLON, M_PER_FOOT, MM_PER_INCH};
 use crate::units::{Depth, Flow, Volume};
-
-const MM_PER_INCH: f64 = 25.4;
-const L_PER_US_GALLON: f64 = 3.785_411_784;
-const M_PER_FOOT: f64 = 0.3048;
 
 /// A depth of water with its unit: `0.72 mm`, `12.3 mm`, `0.028 in`.
 pub(super) fn depth(value: Depth, units: UnitSystem) -> String {
@@ -41,19 +38,19 @@ pub(super) fn volume(value: Volume, units: UnitSystem) -> String {
         UnitSystem::Si if value.l() < 999.5 => format!("{} L", fixed(value.l(), 0)),
         UnitSystem::Si => format!("{} m³", grouped(value.l() / 1000.0, 1)),
         UnitSystem::UsCustomary => {
-            let gallons = value.l() / L_PER_US_GALLON;
+            let gallons = value.l() / L_PER_GALLON;
             let decimals = usize::from(gallons < 9.95);
             format!("{} gal", grouped(gallons, decimals))
         }
     }
 }
 
-/// A flow: `60 L/min`, `15.9 gal/min`.
+/// A flow: `60 L/min`, `15.9 gpm`.
 pub(super) fn flow(value: Flow, units: UnitSystem) -> String {
     match units {
         UnitSystem::Si => format!("{} L/min", short(value.l_per_min())),
         UnitSystem::UsCustomary => {
-            format!("{} gal/min", short(value.l_per_min() / L_PER_US_GALLON))
+            format!("{} gpm", short(value.l_per_min() / L_PER_GALLON))
         }
     }
 }
@@ -69,6 +66,16 @@ pub(super) fn elevation(value_m: f64, units: UnitSystem) -> String {
 /// Money with two decimals: `148.08 GBP`.
 pub(super) fn money(amount: f64, currency: &str) -> String {
     format!("{} {currency}", grouped(amount, 2))
+}
+
+/// The price of water: `1.20 GBP per m³`, `4.50 USD per 1000 gal`.
+pub(super) fn price(per_m3: f64, currency: &str, units: UnitSystem) -> String {
+    match units {
+        UnitSystem::Si => format!("{} per m³", money(per_m3, currency)),
+        UnitSystem::UsCustomary => {
+            format!("{} per 1000 gal", money(per_m3 * L_PER_GALLON, currency))
+        }
+    }
 }
 
 /// Minutes and seconds: `2:10`, `74:00`.
@@ -149,7 +156,7 @@ mod tests {
         );
         assert_eq!(
             volume(
-                Volume::from_l(L_PER_US_GALLON * 1000.0),
+                Volume::from_l(L_PER_GALLON * 1000.0),
                 UnitSystem::UsCustomary
             ),
             "1,000 gal"

@@ -4,7 +4,7 @@ use chrono::{DateTime, Offset, Utc};
 use chrono_tz::Tz;
 
 use super::columns::{HEADING, PAGE, fit, painted, paragraph};
-use super::format::{elevation, flow, hours_minutes, money, short};
+use super::format::{elevation, flow, hours_minutes, price, short};
 use super::model::{View, WeatherSource};
 use super::words;
 use crate::agronomy::weather_record::Provenance;
@@ -91,7 +91,7 @@ fn supply(view: &View<'_>) -> String {
         parts.push(format!("pump, {} s to full pressure", delay.num_seconds()));
     }
     if let Some(cost) = &supply.cost {
-        parts.push(format!("{} per m³", money(cost.per_m3, &cost.currency)));
+        parts.push(price(cost.per_m3, &cost.currency, view.units()));
     }
     parts.join(", ")
 }

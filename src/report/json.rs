@@ -106,7 +106,7 @@ struct ZoneJson<'a> {
     emergence: &'a Emergence,
     stages: Vec<StageJson>,
     milestones: &'a [Milestone],
-    pre_soak: Option<PreSoakJson<'a>>,
+    pre_soak: Option<PreSoakJson>,
     depth_mm: f64,
     totals: TotalsJson,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -127,7 +127,7 @@ struct StageJson {
 }
 
 #[derive(Serialize)]
-struct PreSoakJson<'a> {
+struct PreSoakJson {
     net_mm: f64,
     gross_mm: f64,
     planned_mm: f64,
@@ -135,7 +135,7 @@ struct PreSoakJson<'a> {
     cycle_mm: f64,
     soak_min: f64,
     ends: Option<String>,
-    text: &'a str,
+    text: String,
 }
 
 #[derive(Serialize)]
@@ -335,7 +335,7 @@ fn zone_json<'a>(view: &View<'a>, zone: &ZoneView<'a>, detail: Detail) -> ZoneJs
     }
 }
 
-fn pre_soak<'a>(view: &View<'_>, soak: &'a PreSoakSummary) -> PreSoakJson<'a> {
+fn pre_soak(view: &View<'_>, soak: &PreSoakSummary) -> PreSoakJson {
     PreSoakJson {
         net_mm: thousandths(soak.net_mm),
         gross_mm: thousandths(soak.gross_mm),
@@ -344,7 +344,7 @@ fn pre_soak<'a>(view: &View<'_>, soak: &'a PreSoakSummary) -> PreSoakJson<'a> {
         cycle_mm: thousandths(soak.cycle_mm),
         soak_min: hundredths(soak.soak_min),
         ends: soak.ends.map(|ends| local(view, ends)),
-        text: &soak.text,
+        text: super::pre_soak::in_words(soak, view.units()),
     }
 }
 

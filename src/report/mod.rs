@@ -7,6 +7,9 @@
 //! therefore not differ. To add an output, add a file with one function from
 //! `&View` to `String`, and a format in `cli/timetable.rs`.
 
+mod backtest_json;
+mod backtest_svg;
+mod backtest_text;
 mod calendar;
 mod cautions;
 mod chart_panel;
@@ -22,11 +25,15 @@ mod header;
 mod json;
 mod local_time;
 mod model;
+mod pre_soak;
 mod reason;
 mod summary;
 mod text;
 mod words;
 
+pub use backtest_json::backtest_json;
+pub use backtest_svg::backtest_svg;
+pub use backtest_text::backtest_text;
 pub use calendar::timetable_ical;
 pub use cautions::CAUTIONS;
 pub use chart_svg::chart_svg;

@@ -12,6 +12,7 @@ use super::format::{depth, fixed, money, volume};
 use super::header::{dry_of, open_time};
 use super::local_time::{clock, short_day};
 use super::model::{DayView, View};
+use super::pre_soak;
 use super::reason::cause_in_full;
 use super::words;
 use crate::plan::timetable::{Emergence, Shortfall, ShortfallKind, Stage};
@@ -65,14 +66,15 @@ pub(super) fn zones(out: &mut String, view: &View<'_>) {
 
 /// What the deep soak comes to; zones with the same words stand together.
 fn pre_soaks(out: &mut String, view: &View<'_>) {
-    let mut merged: Vec<(&str, Vec<&str>)> = Vec::new();
+    let mut merged: Vec<(String, Vec<&str>)> = Vec::new();
     for zone in &view.zones {
         let Some(soak) = &zone.plan.pre_soak else {
             continue;
         };
-        match merged.iter_mut().find(|(text, _)| *text == soak.text) {
+        let words = pre_soak::in_words(soak, view.units());
+        match merged.iter_mut().find(|(text, _)| *text == words) {
             Some((_, zones)) => zones.push(&zone.zone.name),
-            None => merged.push((&soak.text, vec![&zone.zone.name])),
+            None => merged.push((words, vec![&zone.zone.name])),
         }
     }
     for (text, zones) in merged {
@@ -97,7 +99,7 @@ pub(super) fn days(out: &mut String, view: &View<'_>, days: &[DayView]) {
     let mut head = format!(
         "  {}  {} {} {} ",
         left("day", 10),
-        right("runs", 5),
+        right("runs", 4),
         right("water", 9),
         right("open", 6)
     );
@@ -142,7 +144,7 @@ fn day_line(out: &mut String, view: &View<'_>, day: &DayView, stages: &[Stage]) 
     out.push_str(&format!(
         "  {}  {} {} {} ",
         left(&short_day(day.date), 10),
-        right(&shown(day.totals.runs), 5),
+        right(&shown(day.totals.runs), 4),
         right(&water, 9),
         right(&open, 6)
     ));
@@ -239,8 +241,13 @@ pub(super) fn spell(view: &View<'_>, shortfall: &Shortfall) -> String {
     if shortfall.kind == ShortfallKind::PreSoakIncomplete {
         return format!("{from} to {to}");
     }
+    // Seed counts by day only: at night it loses next to nothing.
+    let hours = match shortfall.kind {
+        ShortfallKind::SeedLayerDry => "h of daylight",
+        _ => "h",
+    };
     let mut text = format!(
-        "{} h dry between {from} and {to}, the longest spell {} h",
+        "{} {hours} too dry between {from} and {to}, the longest spell {} h",
         fixed(shortfall.hours_dry, 1),
         fixed(shortfall.longest_h, 1)
     );
@@ -282,7 +289,8 @@ pub(super) fn milestones(out: &mut String, view: &View<'_>) {
 pub(super) fn defaults(out: &mut String, view: &View<'_>) {
     let mut merged: Vec<(String, Vec<&str>)> = Vec::new();
     let mut place: BTreeMap<String, usize> = BTreeMap::new();
-    for default in &view.site.defaults_used {
+    let defaults = view.site.defaults_used.iter();
+    for default in defaults.filter(|default| default.shapes_the_plan()) {
         let (zone, key) = split_key(&default.key, &view.site.zones);
         if zone.is_some_and(|name| !view.zones.iter().any(|zone| zone.zone.name == name)) {
             continue;

@@ -5,6 +5,7 @@ use std::ops::Range;
 use super::diagnostic::{Code, Diagnostic, Severity};
 use super::model::DefaultUsed;
 use super::source::SourceText;
+use crate::units::UnitSystem;
 
 /// A byte range of the file.
 pub(super) type Span = Range<usize>;
@@ -42,6 +43,8 @@ pub(super) struct Notes<'a> {
     /// With the byte at which each begins, to sort by place.
     items: Vec<(usize, Diagnostic)>,
     errors: bool,
+    /// The units in which people of the site read.
+    pub(super) units: UnitSystem,
     /// The defaults that stood in.
     pub(super) defaults: Vec<DefaultUsed>,
     /// Zones named outside of `[[zone]]`: judged when all zones are read.
@@ -55,6 +58,7 @@ impl<'a> Notes<'a> {
             file,
             items: Vec::new(),
             errors: false,
+            units: UnitSystem::Si,
             defaults: Vec::new(),
             zone_references: Vec::new(),
         }

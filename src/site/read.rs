@@ -6,9 +6,10 @@
 use toml::de::{DeTable, DeValue};
 
 use super::diagnostic::Code;
-use super::keys::{Key, Need, TableKeys, table};
+use super::keys::{Key, Kind, Need, TableKeys, table};
 use super::model::DefaultUsed;
 use super::notes::{Fault, Notes, Span, cut, nearest};
+use crate::units::{UnitSystem, parse_quantity, show_quantity};
 
 /// What stands behind a key.
 #[derive(Clone, Copy)]
@@ -17,6 +18,21 @@ pub(super) enum Data<'a> {
     Written(&'a DeValue<'a>),
     /// The default, written as in a file.
     Default(&'static str),
+}
+
+/// A default as in a file, and beside it in US units where people read those:
+/// `150 mm (5.91 in)`.
+fn default_shown(value: &str, kind: Kind, units: UnitSystem) -> String {
+    let in_us = match kind {
+        Kind::Quantity(dimension, ..) | Kind::QuantityOrNone(dimension, ..)
+            if units == UnitSystem::UsCustomary =>
+        {
+            let si = parse_quantity(value, dimension).ok();
+            si.and_then(|si| show_quantity(si, dimension, units))
+        }
+        _ => None,
+    };
+    in_us.map_or_else(|| value.to_owned(), |us| format!("{value} ({us})"))
 }
 
 /// A value and its place.
@@ -188,7 +204,7 @@ impl<'a> Table<'a> {
             } else {
                 format!("{}.{name}", self.shown)
             },
-            value: value.to_owned(),
+            value: default_shown(value, key.kind, notes.units),
             why: why.to_owned(),
         });
         let data = Data::Default(value);

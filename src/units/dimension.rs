@@ -7,8 +7,10 @@
 //! # Source
 //! NIST Special Publication 811 (2008), Appendix B.
 
-/// Litres in a US gallon.
-const L_PER_GAL: f64 = 3.785_411_784;
+use super::customary::{
+    L_PER_GALLON, M_PER_FOOT, M_PER_S_PER_MPH, M2_PER_ACRE, M2_PER_SQUARE_FOOT, MM_PER_INCH,
+};
+
 /// Litres in a cubic foot.
 const L_PER_FT3: f64 = 28.316_846_592;
 
@@ -78,13 +80,13 @@ const DEPTH: &[Unit] = &[
         10.0,
     ),
     unit(&["m", "metre", "meter", "metres", "meters"], 1000.0),
-    unit(&["in", "inch", "inches"], 25.4),
-    unit(&["ft", "foot", "feet"], 304.8),
+    unit(&["in", "inch", "inches"], MM_PER_INCH),
+    unit(&["ft", "foot", "feet"], M_PER_FOOT * 1000.0),
 ];
 
 const LENGTH: &[Unit] = &[
     unit(&["m", "metre", "meter", "metres", "meters"], 1.0),
-    unit(&["ft", "foot", "feet"], 0.3048),
+    unit(&["ft", "foot", "feet"], M_PER_FOOT),
     unit(&["cm"], 0.01),
     unit(&["km"], 1000.0),
 ];
@@ -101,15 +103,15 @@ const RATE: &[Unit] = &[
             "inches/hour",
             "in per hour",
         ],
-        25.4,
+        MM_PER_INCH,
     ),
 ];
 
 const GROWTH: &[Unit] = &[
     unit(&["mm/d", "mm/day"], 1.0),
-    unit(&["in/d", "in/day"], 25.4),
+    unit(&["in/d", "in/day"], MM_PER_INCH),
     unit(&["mm/week"], 1.0 / 7.0),
-    unit(&["in/week"], 25.4 / 7.0),
+    unit(&["in/week"], MM_PER_INCH / 7.0),
 ];
 
 const FLOW: &[Unit] = &[
@@ -117,29 +119,29 @@ const FLOW: &[Unit] = &[
     unit(&["L/h", "L/hr", "lph"], 1.0 / 60.0),
     unit(&["L/s"], 60.0),
     unit(&["m3/h", "m3/hr"], 1000.0 / 60.0),
-    unit(&["gpm", "gal/min", "gallons/min"], L_PER_GAL),
-    unit(&["gph", "gal/h", "gal/hr"], L_PER_GAL / 60.0),
+    unit(&["gpm", "gal/min", "gallons/min"], L_PER_GALLON),
+    unit(&["gph", "gal/h", "gal/hr"], L_PER_GALLON / 60.0),
 ];
 
 const AREA: &[Unit] = &[
     unit(&["m2", "sq m", "sqm"], 1.0),
     unit(&["ha", "hectare", "hectares"], 10_000.0),
-    unit(&["ft2", "sq ft", "sqft"], 0.092_903_04),
+    unit(&["ft2", "sq ft", "sqft"], M2_PER_SQUARE_FOOT),
     unit(&["yd2", "sq yd"], 0.836_127_36),
-    unit(&["acre", "acres", "ac"], 4_046.856_422_4),
+    unit(&["acre", "acres", "ac"], M2_PER_ACRE),
 ];
 
 const VOLUME: &[Unit] = &[
     unit(&["L", "litre", "liter", "litres", "liters"], 1.0),
     unit(&["m3", "cubic metre", "cubic metres"], 1000.0),
-    unit(&["gal", "gallon", "gallons"], L_PER_GAL),
+    unit(&["gal", "gallon", "gallons"], L_PER_GALLON),
     unit(&["ft3", "cu ft"], L_PER_FT3),
 ];
 
 const SPEED: &[Unit] = &[
     unit(&["m/s"], 1.0),
     unit(&["km/h", "kmh", "kph"], 1.0 / 3.6),
-    unit(&["mph", "mi/h"], 0.447_04),
+    unit(&["mph", "mi/h"], M_PER_S_PER_MPH),
     unit(&["kn", "kt", "knot", "knots"], 1852.0 / 3600.0),
 ];
 
@@ -162,8 +164,11 @@ const DURATION: &[Unit] = &[
 const PRICE: &[Unit] = &[
     unit(&["per m3", "/m3", "per 1000 L", "/1000 L"], 1.0),
     unit(&["per L", "/L"], 1000.0),
-    unit(&["per 1000 gal", "/1000 gal", "per kgal"], 1.0 / L_PER_GAL),
-    unit(&["per gal", "/gal"], 1000.0 / L_PER_GAL),
+    unit(
+        &["per 1000 gal", "/1000 gal", "per kgal"],
+        1.0 / L_PER_GALLON,
+    ),
+    unit(&["per gal", "/gal"], 1000.0 / L_PER_GALLON),
     unit(
         &["per 100 ft3", "/100 ft3", "per ccf", "per hcf"],
         10.0 / L_PER_FT3,

@@ -2,19 +2,13 @@
 
 use chrono::TimeDelta;
 
+use super::customary::{
+    L_PER_GALLON, M_PER_FOOT, M_PER_S_PER_MPH, M2_PER_SQUARE_FOOT, MM_PER_INCH,
+};
+use super::dimension::Dimension;
 use super::quantity::{Area, Depth, Flow, Rate, Speed, Volume};
 use super::system::UnitSystem;
 
-/// Millimetres in an inch, exact.
-const MM_PER_IN: f64 = 25.4;
-/// Litres in a US gallon, exact.
-const L_PER_GAL: f64 = 3.785_411_784;
-/// Square metres in a square foot, exact.
-const M2_PER_FT2: f64 = 0.092_903_04;
-/// Metres in a foot, exact.
-const M_PER_FT: f64 = 0.3048;
-/// Metres per second in a mile per hour, exact.
-const M_PER_S_PER_MPH: f64 = 0.447_04;
 /// Above this a volume reads better in m³ [L].
 const L_SHOWN_AS_M3: f64 = 10_000.0;
 
@@ -34,7 +28,16 @@ impl Depth {
     pub fn show(self, system: UnitSystem) -> String {
         match system {
             UnitSystem::Si => format!("{} mm", fixed(self.mm(), 1)),
-            UnitSystem::UsCustomary => format!("{} in", fixed(self.mm() / MM_PER_IN, 2)),
+            UnitSystem::UsCustomary => format!("{} in", fixed(self.mm() / MM_PER_INCH, 2)),
+        }
+    }
+
+    /// A small depth for people, with one more decimal: "0.42 mm", "0.017 in".
+    #[must_use]
+    pub fn show_fine(self, system: UnitSystem) -> String {
+        match system {
+            UnitSystem::Si => format!("{} mm", fixed(self.mm(), 2)),
+            UnitSystem::UsCustomary => format!("{} in", fixed(self.mm() / MM_PER_INCH, 3)),
         }
     }
 }
@@ -45,7 +48,7 @@ impl Rate {
     pub fn show(self, system: UnitSystem) -> String {
         match system {
             UnitSystem::Si => format!("{} mm/h", fixed(self.mm_per_h(), 1)),
-            UnitSystem::UsCustomary => format!("{} in/h", fixed(self.mm_per_h() / MM_PER_IN, 2)),
+            UnitSystem::UsCustomary => format!("{} in/h", fixed(self.mm_per_h() / MM_PER_INCH, 2)),
         }
     }
 }
@@ -56,7 +59,7 @@ impl Flow {
     pub fn show(self, system: UnitSystem) -> String {
         match system {
             UnitSystem::Si => format!("{} L/min", fixed(self.l_per_min(), 1)),
-            UnitSystem::UsCustomary => format!("{} gpm", fixed(self.l_per_min() / L_PER_GAL, 1)),
+            UnitSystem::UsCustomary => format!("{} gpm", fixed(self.l_per_min() / L_PER_GALLON, 1)),
         }
     }
 }
@@ -67,7 +70,7 @@ impl Area {
     pub fn show(self, system: UnitSystem) -> String {
         match system {
             UnitSystem::Si => format!("{} m²", fixed(self.m2(), 0)),
-            UnitSystem::UsCustomary => format!("{} ft²", fixed(self.m2() / M2_PER_FT2, 0)),
+            UnitSystem::UsCustomary => format!("{} ft²", fixed(self.m2() / M2_PER_SQUARE_FOOT, 0)),
         }
     }
 }
@@ -81,7 +84,7 @@ impl Volume {
                 format!("{} m³", fixed(self.l() / 1000.0, 1))
             }
             UnitSystem::Si => format!("{} L", fixed(self.l(), 0)),
-            UnitSystem::UsCustomary => format!("{} gal", fixed(self.l() / L_PER_GAL, 0)),
+            UnitSystem::UsCustomary => format!("{} gal", fixed(self.l() / L_PER_GALLON, 0)),
         }
     }
 }
@@ -113,7 +116,24 @@ pub fn show_temperature(celsius: f64, system: UnitSystem) -> String {
 pub fn show_length(metres: f64, system: UnitSystem) -> String {
     match system {
         UnitSystem::Si => format!("{} m", fixed(metres, 0)),
-        UnitSystem::UsCustomary => format!("{} ft", fixed(metres / M_PER_FT, 0)),
+        UnitSystem::UsCustomary => format!("{} ft", fixed(metres / M_PER_FOOT, 0)),
+    }
+}
+
+/// A quantity in the SI unit of its dimension for people; none for those that
+/// are the same in both systems or have no form of their own.
+#[must_use]
+pub fn show_quantity(si: f64, dimension: Dimension, system: UnitSystem) -> Option<String> {
+    match dimension {
+        Dimension::Depth => Some(Depth::from_mm(si).show(system)),
+        Dimension::Length => Some(show_length(si, system)),
+        Dimension::Rate => Some(Rate::from_mm_per_h(si).show(system)),
+        Dimension::Flow => Some(Flow::from_l_per_min(si).show(system)),
+        Dimension::Area => Some(Area::from_m2(si).show(system)),
+        Dimension::Volume => Some(Volume::from_l(si).show(system)),
+        Dimension::Speed => Some(Speed::from_m_per_s(si).show(system)),
+        Dimension::Temperature => Some(show_temperature(si, system)),
+        Dimension::Growth | Dimension::Duration | Dimension::Price => None,
     }
 }
 

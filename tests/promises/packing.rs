@@ -2,7 +2,7 @@
 
 use soakmist::plan::Span;
 use soakmist::plan::bookings::{Ask, Bookings};
-use soakmist::plan::packing::{Growth, Wanted, place};
+use soakmist::plan::packing::{Wanted, place};
 use soakmist::plan::schedule::{Prepared, Schedule};
 use soakmist::plan::timetable::Constraint;
 use soakmist::plan::window::{Closure, Openings};
@@ -49,7 +49,6 @@ fn ten_minutes<'a>(
             flow_l_per_min,
             volume_l: 10.0 * flow_l_per_min,
         },
-        growth: Growth::none(noon() + release),
     }
 }
 
@@ -92,20 +91,5 @@ fn a_job_whose_last_moment_is_closed_is_due_before_the_closure() {
         assert_eq!(due, noon() + 900);
         let shut_out = ten_minutes(site, schedule, &openings, (1000, 3600)).due();
         assert_eq!(shut_out, noon() + 3600);
-    });
-}
-
-#[test]
-fn a_run_time_grows_with_the_depletion_until_the_last_moment() {
-    with_one_at_a_time(|site, schedule| {
-        let openings = Openings::default();
-        let mut job = ten_minutes(site, schedule, &openings, (0, 1000));
-        job.growth = Growth {
-            from: noon(),
-            at_first: 200,
-            at_last: 600,
-        };
-        let lengths = [0, 500, 1000, 2000].map(|after| job.ask_at(noon() + after).length);
-        assert_eq!(lengths, [200, 400, 600, 600]);
     });
 }

@@ -63,6 +63,7 @@ pub fn site(zones: usize) -> Site {
         }],
         wind_limit: None,
         frost_limit_c: 2.0,
+        mqtt: None,
         night: NightRule {
             dry_before_sunset: TimeDelta::minutes(90),
             start_before_sunrise: TimeDelta::minutes(60),
@@ -229,11 +230,11 @@ fn zone_plan(
             gross_mm: 20.5,
             planned_mm: 20.5,
             cycles: 5,
+            cycles_needed: 5,
             cycle_mm: 4.1,
+            by_intake: true,
             soak_min: 50.0,
             ends: None,
-            text: "20.5 mm in 5 cycles of 4.1 mm with 50 min between, so that nothing runs off."
-                .into(),
         }),
         hours,
         dry_daylight_hours: 2.5,

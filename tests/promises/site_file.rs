@@ -582,6 +582,26 @@ fn every_default_that_stands_in_is_named_with_its_reason() {
 }
 
 #[test]
+fn a_default_is_told_in_us_units_too_where_people_read_those() {
+    let value = |text: &str, key: &str| {
+        let site = loaded(text).site;
+        let mut used = site.defaults_used.into_iter();
+        used.find(|default| default.key.ends_with(key))
+            .map(|default| default.value)
+    };
+    let us = include_str!("../../config/backyard.toml");
+    // 150/25.4 = 5.906; 4/0.44704 = 8.948; 3 × 9/5 + 32 = 37.4.
+    assert_eq!(
+        value(us, "pre-soak.depth").as_deref(),
+        Some("150 mm (5.91 in)")
+    );
+    assert_eq!(value(us, "limits.wind").as_deref(), Some("4 m/s (8.9 mph)"));
+    assert_eq!(value(us, "limits.frost").as_deref(), Some("3 C (37.4 °F)"));
+    let si = us.replace("\"us\"", "\"si\"");
+    assert_eq!(value(&si, "pre-soak.depth").as_deref(), Some("150 mm"));
+}
+
+#[test]
 fn zones_inherit_key_by_key_but_not_a_rate_beside_their_own_flow() {
     let shared = "[all-zones]\nsoil = \"sand\"\nsprinkler = { precipitation-rate = \"40 mm/h\", \
                   distribution-uniformity = 0.7 }\nruns = { longest = \"9 min\" }\n[[zone]]";

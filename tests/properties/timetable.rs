@@ -2,8 +2,9 @@
 //! checks here work on local clock times and do not use the planner's own
 //! calendars.
 
-use chrono::{Datelike, NaiveTime, TimeDelta, Timelike};
+use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, TimeDelta, Timelike, Utc};
 use proptest::prelude::*;
+use soakmist::agronomy::sun::{self, SunDay};
 use soakmist::plan::make_timetable;
 use soakmist::plan::timetable::{Run, Stage, Timetable};
 use soakmist::site::*;
@@ -184,14 +185,34 @@ fn check_clock(
                 let hour = weather.iter().rfind(|hour| hour.start <= at).unwrap();
                 assert!(hour.wind_2m_m_per_s <= limit.m_per_s(), "{run:?} in wind");
             }
-            // Sunset at Harrowmere in late August is after 19:30 and
-            // sunrise before 7:00 local: two hours off either, roughly.
             if run.stage != Stage::PreSoak {
-                assert!((4..18).contains(&local.hour()), "{run:?} by night");
+                let (from, to) = between_nights(site, local.date_naive());
+                assert!(from <= at && at < to, "{run:?} by night");
             }
             at += TimeDelta::minutes(1);
         }
     }
+}
+
+/// From when to when the grass may be wet on a day.
+fn between_nights(site: &Site, date: NaiveDate) -> (DateTime<Utc>, DateTime<Utc>) {
+    let place = &site.place;
+    let day = sun::sun_day(
+        place.latitude_deg,
+        place.longitude_deg,
+        date,
+        place.time_zone,
+    );
+    let Ok(SunDay::RiseAndSet {
+        sunrise, sunset, ..
+    }) = day
+    else {
+        panic!("the sun rises and sets at Harrowmere");
+    };
+    (
+        sunrise - site.night.start_before_sunrise,
+        sunset - site.night.dry_before_sunset,
+    )
 }
 
 fn check_days(site: &Site, runs: &[Run]) {
@@ -234,7 +255,12 @@ fn spells(timetable: &Timetable) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(ProptestConfig {
+        cases: 64,
+        // Fixed, so that a red run is red again.
+        rng_seed: proptest::test_runner::RngSeed::Fixed(20230820),
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn no_timetable_breaks_supply_window_run_length_or_soak(site in random_site()) {

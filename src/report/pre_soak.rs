@@ -1,0 +1,63 @@
+//! The deep soak in one sentence, in the units of the site.
+
+use super::format::depth;
+use crate::plan::timetable::PreSoakSummary;
+use crate::site::UnitSystem;
+use crate::units::Depth;
+
+/// How much in how many cycles, and why so many.
+pub(super) fn in_words(soak: &PreSoakSummary, units: UnitSystem) -> String {
+    let text = |mm: f64| depth(Depth::from_mm(mm), units);
+    let (gross, cycle) = (text(soak.gross_mm), text(soak.cycle_mm));
+    match (soak.cycles, soak.cycles_needed) {
+        (_, 0) => "none: the ground is moist to the depth wanted already, by rain or before".into(),
+        (given, needed) if given < needed => format!(
+            "only {given} of {needed} cycles find room before the ground must rest: {} of {gross}",
+            text(soak.planned_mm)
+        ),
+        (1, _) => format!("{gross} in one run"),
+        (given, _) if soak.by_intake => {
+            format!("{gross} in {given} cycles of {cycle}; more in one go would run off")
+        }
+        (given, _) => {
+            format!("{gross} in {given} cycles of {cycle}, each about as long as one run may be")
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn soak(cycles: usize, cycles_needed: usize, by_intake: bool) -> PreSoakSummary {
+        PreSoakSummary {
+            net_mm: 20.32,
+            gross_mm: 25.4,
+            planned_mm: 12.7,
+            cycles,
+            cycles_needed,
+            cycle_mm: 6.35,
+            by_intake,
+            soak_min: 30.0,
+            ends: None,
+        }
+    }
+
+    #[test]
+    fn the_soak_is_told_in_the_units_of_the_site() {
+        let us = |soak: &PreSoakSummary| in_words(soak, UnitSystem::UsCustomary);
+        assert_eq!(
+            us(&soak(4, 4, true)),
+            "1.000 in in 4 cycles of 0.250 in; more in one go would run off"
+        );
+        assert_eq!(
+            us(&soak(2, 4, false)),
+            "only 2 of 4 cycles find room before the ground must rest: 0.500 in of 1.000 in"
+        );
+        assert_eq!(
+            in_words(&soak(1, 1, false), UnitSystem::Si),
+            "25.4 mm in one run"
+        );
+        assert!(us(&soak(0, 0, false)).starts_with("none"));
+    }
+}

@@ -1,0 +1,74 @@
+//! What is written: one transaction a call, all of it or nothing.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use super::error::StoreError;
+use crate::agronomy::weather_record::RawHour;
+use crate::clock::Now;
+use crate::valve::{Alarm, JournalEntry};
+
+/// One thing to keep.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Entry {
+    /// A line of the valve journal.
+    Valve(JournalEntry),
+    /// An alarm that begins (true) or is over.
+    Alarm(Alarm, bool),
+    /// What a person tells.
+    Record(Record),
+    /// Weather seen: the hour, from which source. Replaces what the same
+    /// source said of the hour before.
+    Weather(String, RawHour),
+    /// The state of a zone's balance at an instant, as JSON.
+    Balance(usize, DateTime<Utc>, serde_json::Value),
+}
+
+/// What a person tells about a zone, or about the whole site.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Record {
+    /// Index of the zone; none for the whole site.
+    pub zone: Option<usize>,
+    /// What.
+    pub kind: RecordKind,
+    /// When it was.
+    pub at: DateTime<Utc>,
+    /// In the person's words.
+    pub note: String,
+}
+
+/// Kinds of record.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "kind")]
+pub enum RecordKind {
+    /// The grass has come up.
+    Emerged,
+    /// Watered by hand [mm].
+    HandWatered {
+        /// Depth [mm].
+        depth_mm: f64,
+    },
+    /// Rain in the person's own gauge [mm].
+    Rain {
+        /// Depth [mm].
+        depth_mm: f64,
+    },
+    /// Mown.
+    Mown,
+    /// No watering until then.
+    Hold {
+        /// End of the hold.
+        until: DateTime<Utc>,
+    },
+    /// The hold is over.
+    Resume,
+}
+
+/// Where entries are made durable. The seam at which tests make it fail.
+pub trait Ledger {
+    /// Writes all entries as one, durably, or none.
+    ///
+    /// # Errors
+    /// [`StoreError`]; then nothing was written.
+    fn write(&mut self, entries: &[Entry], now: Now) -> Result<(), StoreError>;
+}

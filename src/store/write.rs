@@ -1,0 +1,222 @@
+//! Writing entries, one transaction a call.
+
+use rusqlite::{ErrorCode, Transaction};
+use serde::Serialize;
+
+use super::entry::{Entry, Ledger, Record};
+use super::error::StoreError;
+use super::{Store, millis, to_db};
+use crate::clock::Now;
+use crate::valve::{DeviceId, FinishedRun, JournalEntry, Moment, Position, RunId};
+
+impl Ledger for Store {
+    fn write(&mut self, entries: &[Entry], now: Now) -> Result<(), StoreError> {
+        if entries.is_empty() {
+            return Ok(());
+        }
+        let zones = std::mem::take(&mut self.zones);
+        let result = self.connection.transaction().map_err(StoreError::from);
+        let result = result.and_then(|transaction| {
+            let writing = Writing {
+                db: &transaction,
+                zones: &zones,
+                start: self.start,
+                now,
+            };
+            for entry in entries {
+                writing.write(entry)?;
+            }
+            Ok(transaction.commit()?)
+        });
+        self.zones = zones;
+        result.map_err(|e| e.at(&self.path))
+    }
+}
+
+/// An enum as the one word by which it is kept.
+pub(super) fn word<T: Serialize>(value: &T) -> Result<String, StoreError> {
+    Ok(serde_json::to_string(value)?)
+}
+
+struct Writing<'a> {
+    db: &'a Transaction<'a>,
+    zones: &'a [i64],
+    start: i64,
+    now: Now,
+}
+
+impl Writing<'_> {
+    fn zone(&self, zone: usize) -> Result<i64, StoreError> {
+        let id = self.zones.get(zone).copied();
+        id.ok_or(StoreError::UnknownZone { zone })
+    }
+
+    fn write(&self, entry: &Entry) -> Result<(), StoreError> {
+        match entry {
+            Entry::Valve(entry) => self.valve(entry),
+            Entry::Alarm(alarm, raised) => self.run(
+                "INSERT INTO alarm (what, raised, utc_ms) VALUES (?1, ?2, ?3)",
+                (word(alarm)?, raised, self.now.utc.timestamp_millis()),
+            ),
+            Entry::Record(record) => self.record(record),
+            Entry::Weather(source, hour) => self.run(
+                "INSERT INTO weather (start_utc_ms, source, seen_utc_ms, hour)
+                 VALUES (?1, ?2, ?3, ?4)
+                 ON CONFLICT DO UPDATE SET seen_utc_ms = ?3, hour = ?4",
+                (
+                    hour.start.timestamp_millis(),
+                    source,
+                    self.now.utc.timestamp_millis(),
+                    serde_json::to_string(hour)?,
+                ),
+            ),
+            Entry::Balance(zone, at, state) => self.run(
+                "INSERT INTO balance (zone, utc_ms, state) VALUES (?1, ?2, ?3)
+                 ON CONFLICT DO UPDATE SET state = ?3",
+                (
+                    self.zone(*zone)?,
+                    at.timestamp_millis(),
+                    serde_json::to_string(state)?,
+                ),
+            ),
+        }
+    }
+
+    fn run<P: rusqlite::Params>(&self, sql: &str, params: P) -> Result<(), StoreError> {
+        self.db.prepare_cached(sql)?.execute(params)?;
+        Ok(())
+    }
+
+    fn record(&self, record: &Record) -> Result<(), StoreError> {
+        let zone = record.zone.map(|zone| self.zone(zone)).transpose()?;
+        self.run(
+            "INSERT INTO record (zone, what, at_utc_ms, written_utc_ms, note)
+             VALUES (?1, ?2, ?3, ?4, ?5)",
+            (
+                zone,
+                word(&record.kind)?,
+                record.at.timestamp_millis(),
+                self.now.utc.timestamp_millis(),
+                &record.note,
+            ),
+        )
+    }
+
+    fn valve(&self, entry: &JournalEntry) -> Result<(), StoreError> {
+        match *entry {
+            JournalEntry::Intent {
+                id,
+                device,
+                opens,
+                position,
+                at,
+            } => {
+                self.command(id.0, device, position, at)?;
+                if let (Some((run, planned)), DeviceId::Zone(zone)) = (opens, device) {
+                    self.begin_run(run, zone, (id.0, millis(planned)), at)?;
+                }
+                Ok(())
+            }
+            JournalEntry::Confirmed { id, at, .. } => self.run(
+                "UPDATE command SET confirmed_utc_ms = ?2, confirmed_moment_ms = ?3
+                 WHERE id = ?1",
+                (to_db(id.0), self.utc_ms(at), to_db(at.as_millis())),
+            ),
+            JournalEntry::Finished(finished) => self.finished(&finished),
+            JournalEntry::Learned { zone, flow } => self.run(
+                "INSERT INTO learned_flow (zone, ml_per_min, utc_ms) VALUES (?1, ?2, ?3)
+                 ON CONFLICT DO UPDATE SET ml_per_min = ?2, utc_ms = ?3",
+                (
+                    self.zone(zone)?,
+                    flow.ml_per_min(),
+                    self.now.utc.timestamp_millis(),
+                ),
+            ),
+        }
+    }
+
+    fn utc_ms(&self, at: Moment) -> i64 {
+        self.now.utc_at(at).timestamp_millis()
+    }
+
+    fn command(
+        &self,
+        id: u64,
+        device: DeviceId,
+        position: Position,
+        at: Moment,
+    ) -> Result<(), StoreError> {
+        let (name, zone) = match device {
+            DeviceId::Zone(zone) => ("zone", Some(self.zone(zone)?)),
+            DeviceId::Master => ("master", None),
+            DeviceId::Pump => ("pump", None),
+        };
+        let position = match position {
+            Position::Open => "open",
+            Position::Closed => "closed",
+        };
+        self.run(
+            "INSERT INTO command (id, start, device, zone, position, utc_ms, moment_ms)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            (
+                to_db(id),
+                self.start,
+                name,
+                zone,
+                position,
+                self.utc_ms(at),
+                to_db(at.as_millis()),
+            ),
+        )
+    }
+
+    /// A run number is the second barrier against giving a run twice: the
+    /// table takes it once, and an opening that is not written is not sent.
+    fn begin_run(
+        &self,
+        run: RunId,
+        zone: usize,
+        (command, planned_ms): (u64, i64),
+        at: Moment,
+    ) -> Result<(), StoreError> {
+        let result = self.run(
+            "INSERT INTO run (id, zone, command, planned_ms, utc_ms) VALUES (?1, ?2, ?3, ?4, ?5)",
+            (
+                to_db(run.0),
+                self.zone(zone)?,
+                to_db(command),
+                planned_ms,
+                self.utc_ms(at),
+            ),
+        );
+        match result {
+            Err(StoreError::Sqlite(error))
+                if error.sqlite_error_code() == Some(ErrorCode::ConstraintViolation) =>
+            {
+                Err(StoreError::GivenBefore(run))
+            }
+            result => result,
+        }
+    }
+
+    /// The end of a run may be told again after a write whose outcome was
+    /// unclear; it is booked once.
+    fn finished(&self, finished: &FinishedRun) -> Result<(), StoreError> {
+        let applied = finished.applied;
+        self.run(
+            "INSERT INTO watering
+                 (run, zone, ended_utc_ms, least_ms, estimate_ms, most_ms, cause)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+             ON CONFLICT (run) DO NOTHING",
+            (
+                finished.run.map(|run| to_db(run.0)),
+                self.zone(finished.zone)?,
+                self.utc_ms(finished.at),
+                millis(applied.least),
+                millis(applied.estimate),
+                millis(applied.most),
+                word(&finished.cause)?,
+            ),
+        )
+    }
+}

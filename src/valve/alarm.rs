@@ -1,0 +1,158 @@
+//! Alarms: what a person must know, once when it begins and once when over.
+
+use std::collections::BTreeSet;
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use super::command::Action;
+use super::device::DeviceId;
+
+/// Something that is wrong and that a person should know.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Alarm {
+    /// A device has not confirmed closed within the bound. Water may run.
+    NotClosing(DeviceId),
+    /// A device did not confirm that it opened.
+    NotOpening(DeviceId),
+    /// A device opened without a command.
+    OpenedItself(DeviceId),
+    /// The broker has been away for longer than the grace.
+    LinkDown,
+    /// Water flows although everything is closed.
+    Leak,
+    /// Far more flows than the open zone draws. Waits for a person.
+    Burst(usize),
+    /// Far less flows than the open zone draws.
+    LowFlow(usize),
+    /// Nothing flows although a valve is open. Waits for a person.
+    DrySupply,
+    /// The meter is silent while a valve is open.
+    MeterSilent,
+    /// The journal cannot be written.
+    Journal,
+}
+
+/// How bad an alarm is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Severity {
+    /// Handled for now; look when you pass.
+    Warning,
+    /// Go there.
+    Critical,
+}
+
+impl Alarm {
+    /// How bad it is.
+    #[must_use]
+    pub const fn severity(self) -> Severity {
+        match self {
+            Self::NotClosing(_)
+            | Self::Leak
+            | Self::Burst(_)
+            | Self::DrySupply
+            | Self::Journal
+            | Self::LinkDown => Severity::Critical,
+            Self::NotOpening(_) | Self::OpenedItself(_) | Self::LowFlow(_) | Self::MeterSilent => {
+                Severity::Warning
+            }
+        }
+    }
+
+    /// Whether it stays until a person acknowledges it.
+    #[must_use]
+    pub const fn waits_for_a_person(self) -> bool {
+        matches!(
+            self,
+            Self::Burst(_) | Self::DrySupply | Self::OpenedItself(_)
+        )
+    }
+
+    /// Whether it keeps the valve of `zone` shut.
+    #[must_use]
+    pub fn forbids(self, zone: usize) -> bool {
+        match self {
+            Self::Leak | Self::DrySupply => true,
+            Self::Burst(burst) => burst == zone,
+            _ => false,
+        }
+    }
+}
+
+impl fmt::Display for Alarm {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NotClosing(device) => write!(
+                f,
+                "the {device} has not confirmed that it is closed: shut the water off by hand"
+            ),
+            Self::NotOpening(device) => write!(
+                f,
+                "the {device} did not confirm that it opened: check its power and its connection"
+            ),
+            Self::OpenedItself(device) => write!(
+                f,
+                "the {device} opened without a command: find out who else switches it"
+            ),
+            Self::LinkDown => f.write_str(
+                "the broker is not connected, valves cannot be reached: check broker and network",
+            ),
+            Self::Leak => f.write_str(
+                "water flows although everything is closed: look for a leak or an open tap",
+            ),
+            Self::Burst(zone) => write!(
+                f,
+                "zone {} draws far more water than it should: look for a burst pipe or a lost \
+                 sprinkler, then acknowledge",
+                zone + 1
+            ),
+            Self::LowFlow(zone) => write!(
+                f,
+                "zone {} draws far less water than it should: look for a blocked filter or nozzle",
+                zone + 1
+            ),
+            Self::DrySupply => f.write_str(
+                "nothing flows although a valve is open: check tap, tank and pump, then acknowledge",
+            ),
+            Self::MeterSilent => {
+                f.write_str("the flow meter is silent: bursts and leaks go unseen, check the meter")
+            }
+            Self::Journal => f.write_str(
+                "the journal cannot be written, nothing will be watered: free some disk space",
+            ),
+        }
+    }
+}
+
+/// The alarms that stand.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
+pub struct AlarmSet(BTreeSet<Alarm>);
+
+impl AlarmSet {
+    /// Raises an alarm; tells it only when it is new.
+    pub fn raise(&mut self, alarm: Alarm, actions: &mut Vec<Action>) {
+        if self.0.insert(alarm) {
+            actions.push(Action::Raise(alarm));
+        }
+    }
+
+    /// Ends an alarm; tells it only when it stood.
+    pub fn clear(&mut self, alarm: Alarm, actions: &mut Vec<Action>) {
+        if self.0.remove(&alarm) {
+            actions.push(Action::Clear(alarm));
+        }
+    }
+
+    /// Whether it stands.
+    #[must_use]
+    pub fn contains(&self, alarm: Alarm) -> bool {
+        self.0.contains(&alarm)
+    }
+
+    /// All that stand, in a fixed order.
+    pub fn iter(&self) -> impl Iterator<Item = Alarm> + '_ {
+        self.0.iter().copied()
+    }
+}

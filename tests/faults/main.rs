@@ -1,0 +1,11 @@
+//! Faults made on purpose: kills, torn and damaged files, full disks.
+#![cfg(feature = "daemon")]
+#![expect(
+    clippy::disallowed_methods,
+    reason = "faults are made in files and processes"
+)]
+
+mod kill_at_every_write;
+mod link;
+mod simulated;
+mod store;

@@ -1,0 +1,82 @@
+//! What the flow meter shows and what follows.
+
+use soakmist::valve::{Action, Alarm, Event, FinishCause, JournalEntry, Meter, Refusal};
+
+use super::bench::{Bench, litres, practice_ground, seconds};
+
+fn metered() -> Bench {
+    let mut installation = practice_ground();
+    installation.master = None;
+    installation.meter = Some(Meter::new(seconds(1), litres(0.5)));
+    Bench::started(installation)
+}
+
+#[test]
+fn flow_with_everything_closed_is_a_leak_and_holds_all_until_it_stops() {
+    let mut bench = metered();
+    bench.read_meter(litres(3.0), seconds(40));
+    assert!(bench.has_alarm(Alarm::Leak));
+    let run = bench.order(0, seconds(60));
+    assert_eq!(bench.refusal(run), Some(Refusal::Alarm));
+    bench.read_meter(litres(0.0), seconds(40));
+    assert!(!bench.has_alarm(Alarm::Leak));
+}
+
+#[test]
+fn a_burst_closes_and_keeps_the_zone_shut_until_a_person_has_looked() {
+    let mut bench = metered();
+    let run = bench.order(0, seconds(600));
+    bench.read_meter(litres(45.0), seconds(30));
+    assert!(bench.has_alarm(Alarm::Burst(0)));
+    assert_eq!(
+        bench.finished(run).map(|f| f.cause),
+        Some(FinishCause::Escalated)
+    );
+    bench.read_meter(litres(0.0), seconds(120));
+    let again = bench.order(0, seconds(60));
+    assert_eq!(bench.refusal(again), Some(Refusal::Alarm));
+    let other = bench.order(1, seconds(60));
+    assert_eq!(bench.refusal(other), None);
+    bench.tell(Event::Acknowledge(Alarm::Burst(0)));
+    let mended = bench.order(0, seconds(60));
+    assert_eq!(bench.refusal(mended), None);
+}
+
+#[test]
+fn a_dry_supply_stops_and_low_flow_only_warns() {
+    let mut bench = metered();
+    let low = bench.order(0, seconds(600));
+    bench.read_meter(litres(8.0), seconds(30));
+    assert!(bench.has_alarm(Alarm::LowFlow(0)) && bench.finished(low).is_none());
+    bench.read_meter(litres(20.0), seconds(20));
+    assert!(!bench.has_alarm(Alarm::LowFlow(0)));
+    bench.read_meter(litres(0.0), seconds(20));
+    assert!(bench.has_alarm(Alarm::DrySupply) && bench.finished(low).is_some());
+}
+
+#[test]
+fn a_silent_meter_is_named() {
+    let mut bench = metered();
+    bench.order(0, seconds(600));
+    bench.wait(seconds(20));
+    assert!(bench.has_alarm(Alarm::MeterSilent));
+    bench.tell(Event::Flow(litres(20.0)));
+    assert!(!bench.has_alarm(Alarm::MeterSilent));
+}
+
+#[test]
+fn the_flow_of_a_zone_is_learned_within_bounds() {
+    let mut bench = metered();
+    let run = bench.order(0, seconds(120));
+    bench.read_meter(litres(24.0), seconds(121));
+    assert!(bench.finished(run).is_some());
+    assert_eq!(bench.supervisor.known().flows.expected(0), litres(24.0));
+    let learned = JournalEntry::Learned {
+        zone: 0,
+        flow: litres(24.0),
+    };
+    assert!(bench.done.contains(&Action::Journal(learned)));
+    // What flows more than expected counts against the supply: 24 + 25 fit
+    // into 50, and a zone whose flow creeps up further would not.
+    assert_eq!(bench.supervisor.known().flows.most(0), litres(24.0));
+}

@@ -108,7 +108,7 @@ fn sound_zone(draw: &mut Draw, index: u32, weather: &[WeatherHour]) -> Zone {
     loop {
         let site = site(vec![random_zone(draw, index)]);
         let prepared = Prepared::of(&site, weather, &span()).unwrap();
-        if dry_seconds(&prepared.schedule()) == 0 {
+        if dry_seconds(&prepared.schedule()) == (0, 0) {
             return site.zones[0].clone();
         }
     }

@@ -17,6 +17,7 @@ use super::packing::{self, Wanted};
 use super::shortfall::dry_seconds;
 use super::side_by_side::side_by_side;
 use super::soaker::{self, Soaked};
+use super::supplies;
 use super::timetable::{PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
@@ -30,9 +31,6 @@ use crate::balance::spin_up;
 use crate::balance::stores::Stores;
 use crate::site::local_time::date_of;
 use crate::site::{Ground as Sowing, Site};
-
-/// Added to a sum of flows so that rounding does not shut out the last.
-const FLOW_MARGIN_L_PER_MIN: f64 = 1e-3;
 
 /// Days of weather after the plan that are looked at for the dates of
 /// emergence and first mowing.
@@ -230,27 +228,17 @@ impl<'a> Prepared<'a> {
 
     /// The schedule with the site's whole supply or, where that leaves
     /// anything too dry, with the smaller supply that leaves the least.
-    ///
-    /// Placing jobs one by one can come out worse with more supply than with
-    /// less (the anomaly of list scheduling, Graham 1969, SIAM J. Appl. Math.
-    /// 17:416–429): a long run that just fits beside another can be in the
-    /// way of a pressing one. So smaller supplies are tried as well, and they
-    /// depend on the zones alone: a greater supply tries all that a smaller
-    /// one does.
     #[must_use]
     pub fn schedule(&self) -> Schedule<'_> {
-        let whole = self.site.supply.flow.l_per_min();
-        let best = self.schedule_with(whole);
-        if dry_seconds(&best) == 0 {
+        let flows = self.zones.iter().map(|zone| zone.bed.zone.sprinkler.flow);
+        let flows: Vec<f64> = flows.map(|flow| flow.l_per_min()).collect();
+        let supply = self.site.supply.flow.l_per_min();
+        let supplies = supplies::to_try(&flows, supply, self.further_plans());
+        let best = self.schedule_with(supplies[0]);
+        if dry_seconds(&best) == (0, 0) {
             return best;
         }
-        let smaller: Vec<f64> = self
-            .supplies_to_try()
-            .into_iter()
-            .filter(|&flow| flow < whole)
-            .take(self.further_plans())
-            .collect();
-        side_by_side(&smaller, |&flow| self.schedule_with(flow))
+        side_by_side(&supplies[1..], |&flow| self.schedule_with(flow))
             .into_iter()
             .fold(best, |best, other| {
                 if dry_seconds(&other) < dry_seconds(&best) {
@@ -268,23 +256,6 @@ impl<'a> Prepared<'a> {
     pub fn further_plans(&self) -> usize {
         let hours = self.weather.len().max(1) * self.zones.len().max(1);
         (FURTHER_ZONE_HOURS / hours).max(1)
-    }
-
-    /// Flows that carry the largest zone alone, the two largest, the four
-    /// largest and so on [L/min].
-    fn supplies_to_try(&self) -> Vec<f64> {
-        let mut flows: Vec<f64> = self
-            .site
-            .zones
-            .iter()
-            .map(|zone| zone.sprinkler.flow.l_per_min())
-            .collect();
-        flows.sort_by(|a, b| b.total_cmp(a));
-        let counts = std::iter::successors(Some(1), |count| Some(count * 2));
-        counts
-            .take_while(|&count| count <= flows.len())
-            .map(|count| flows[..count].iter().sum::<f64>() + FLOW_MARGIN_L_PER_MIN)
-            .collect()
     }
 
     /// The schedule with a given flow [L/min].

@@ -41,15 +41,23 @@ pub fn shortfalls(schedule: &Schedule) -> Vec<Shortfall> {
     found
 }
 
-/// Seconds by which a schedule leaves layers too dry; seed counts by day.
+/// Seconds by which a schedule leaves seed too dry by day, and the root zone
+/// of young grass at any time. In this order: seed cannot wait.
 #[must_use]
-pub fn dry_seconds(schedule: &Schedule) -> i64 {
-    schedule
+pub fn dry_seconds(schedule: &Schedule) -> (i64, i64) {
+    let mut dry_s = (0, 0);
+    for spell in schedule
         .zones
         .iter()
         .flat_map(|zone| &zone.waterer.course.dry)
-        .map(counted_s)
-        .sum()
+    {
+        if spell.seed_stage {
+            dry_s.0 += counted_s(spell);
+        } else {
+            dry_s.1 += counted_s(spell);
+        }
+    }
+    dry_s
 }
 
 fn counted_s(spell: &DrySpell) -> i64 {

@@ -15,10 +15,12 @@ import fixed
 from told import Site
 
 KEYS = ("alone", "ours")
+NAMES = {"alone": "one by one", "ours": "ours"}
 
 
 def solver(args):
-    def solve(model):
+    """Solves a model: its proven bound, and whether that is reached."""
+    def solve_one(model):
         cp = cp_model.CpSolver()
         cp.parameters.max_time_in_seconds = args.seconds
         cp.parameters.num_workers = args.workers
@@ -28,40 +30,45 @@ def solver(args):
             raise SystemExit(f"CP-SAT: {cp.status_name(status)}")
         return math.ceil(cp.best_objective_bound - 1e-6), status == cp_model.OPTIMAL
 
-    return solve
+    return solve_one
 
 
 def fixed_problem(site, told, solve, with_idle):
     jobs = fixed.jobs_of(site, told)
     for key in KEYS:
         fixed.check(site, jobs, key)
-    late = {key: sum(site.late(j, j.at(key)) for j in jobs if j.moves) for key in KEYS}
-    bound, _ = fixed.lateness(site, jobs, solve)
     moving = [job for job in jobs if job.moves]
-    return {
-        "runs": len(moving),
-        "work": sum(job.length for job in moving),
-        "late": late,
-        "bound": max(0, bound),
-        "idle": {"ours": fixed.idle_gap(site, jobs, solve)} if with_idle else {},
-    }
+    late = {key: sum(site.late(j, j.at(key)) for j in moving) for key in KEYS}
+    row = {"runs": len(moving), "work": sum(j.length for j in moving), "late": late,
+           "bound": 0, "optimal": True, "idle": {"ours": 0.0} if with_idle else {}}
+    if max(late.values()) > 0:
+        row["bound"], row["optimal"] = fixed.lateness(site, jobs, solve)
+        if with_idle:
+            row["idle"]["ours"] = fixed.idle_gap(site, jobs, solve)
+    return row
+
+
+def worst_moment(site, moments, solve):
+    """Of all placings of the day the one furthest from its bound, or of
+    several such the latest one."""
+    rows = [fixed_problem(site, told, solve, True) for told in moments]
+    row = max(rows, key=lambda row: (row["late"]["ours"] - row["bound"], row["late"]["alone"]))
+    return {**row, "optimal": all(row["optimal"] for row in rows),
+            "idle": {"ours": max(row["idle"]["ours"] for row in rows)}}
 
 
 def even_day_problem(site, told, solve):
     day = even_day.Day(site, told)
     for key in KEYS:
         day.check(key)
-    return {
-        "runs": sum(map(len, day.runs["ours"])),
-        "work": day.work(),
-        "late": {key: day.late(key) for key in KEYS},
-        "bound": even_day.bound(day, solve),
-        "idle": {key: day.idle(key) for key in KEYS},
-    }
+    bound, optimal = even_day.bound(day, solve)
+    return {"runs": sum(map(len, day.runs["ours"])), "work": day.work(),
+            "late": {key: day.late(key) for key in KEYS}, "bound": bound, "optimal": optimal,
+            "idle": {key: day.idle(key) for key in KEYS}}
 
 
 PROBLEMS = {
-    "moment": lambda site, one, solve: fixed_problem(site, one["moment"], solve, True),
+    "moment": lambda site, one, solve: worst_moment(site, one["moments"], solve),
     "day": lambda site, one, solve: even_day_problem(site, one["even"], solve),
     "hindsight": lambda site, one, solve: fixed_problem(site, one["day"], solve, False),
 }
@@ -72,22 +79,26 @@ def gap(row, key):
 
 
 def report(name, sites, solve):
-    print(f"{name}: site zones runs work[s] late-alone late-ours bound gap-alone gap-ours idle")
+    print(f"{name}: seconds; gaps as a share of the bound or of the work, whichever is more")
+    print("site zones runs  work  one by one  ours  bound  proven   gap one by one   ours")
     rows = []
     for one in sites:
         row = PROBLEMS[name](Site(one), one, solve)
         rows.append(row)
-        print(one["seed"], len(one["zones"]), row["runs"], row["work"], *row["late"].values(),
-              row["bound"], *(f"{gap(row, key):.2%}" for key in KEYS),
-              *(f"{share:.2%}" for share in row["idle"].values()), flush=True)
+        late = row["late"]
+        print(f"{one['seed']:4} {len(one['zones']):5} {row['runs']:4} {row['work']:5} "
+              f"{late['alone']:11} {late['ours']:5} {row['bound']:6} "
+              f"{'optimal' if row['optimal'] else 'bound':>7} "
+              f"{gap(row, 'alone'):16.2%} {gap(row, 'ours'):6.2%}", flush=True)
+    bound = sum(row["bound"] for row in rows)
     for key in KEYS:
         gaps = [gap(row, key) for row in rows]
         idle = [row["idle"][key] for row in rows if key in row["idle"]]
         shares = f"; idle mean {mean(idle):.2%}, worst {max(idle):.2%}" if idle else ""
-        print(f"{name} {key}: lateness gap mean {mean(gaps):.2%}, worst {max(gaps):.2%}; "
-              f"sum {sum(r['late'][key] for r in rows)} s, bound {sum(r['bound'] for r in rows)} s; "
-              f"at the bound {sum(r['late'][key] == r['bound'] for r in rows)} of {len(rows)}{shares}")
-    print()
+        print(f"{name}, {NAMES[key]}: gap mean {mean(gaps):.2%}, worst {max(gaps):.2%}; "
+              f"late {sum(row['late'][key] for row in rows)} s of {bound} s bound; "
+              f"at the bound {sum(row['late'][key] == row['bound'] for row in rows)}{shares}")
+    print(f"{name}: proven optimal {sum(row['optimal'] for row in rows)} of {len(rows)}\n")
 
 
 def mean(values):
@@ -107,7 +118,8 @@ def main():
         if args.only in (None, name):
             report(name, sites, solver(args))
     for name in ("ample", "scarce"):
-        print(f"too dry in the {name} plans: {sum(one['dry_s'][name] for one in sites) / 3600:.0f} h")
+        hours = sum(one["seed_dry_s"][name] for one in sites) / 3600
+        print(f"seed too dry in the plans with {name} supply: {hours:.0f} h")
 
 
 if __name__ == "__main__":

@@ -82,28 +82,32 @@ class Day:
 
 
 def bound(day, solve):
-    """A lower bound on the lateness of the day.
+    """A lower bound on the lateness of the day, and whether it is the least.
 
     Lateness before the last closure by day ends and after it are apart, so
     their bounds add up. After it, a zone is taken to have been watered as
     late as it can have been, and short looks at the first runs bound the
     whole: all of these leave constraints out."""
-    ours = day.late("ours")
+    ours = min(day.late("ours"), day.late("alone"))
     if ours == 0:
-        return 0
+        return 0, True
     reopened = max((b for spans in day.shut for _, b in spans if 0 < b < day.end), default=0)
     before = after = whole = 0
     if reopened:
         later = reopening(day, reopened)
         for most in (None, 2):
-            before = max(before, least(day, day.zones, reopened, most, solve))
+            before = max(before, least(day, day.zones, reopened, most, solve)[0])
         for most in (1, 2, None):
             if before + after < ours:
-                after = max(after, least(day, later, day.end, most, solve))
+                after = max(after, least(day, later, day.end, most, solve)[0])
+    optimal = False
     for most in (None, 2):
         if max(before + after, whole) < ours:
-            whole = max(whole, least(day, day.zones, day.end, most, solve))
-    return max(before + after, whole)
+            found, reached = least(day, day.zones, day.end, most, solve)
+            whole = max(whole, found)
+            optimal |= reached and most is None
+    bound = max(before + after, whole)
+    return bound, optimal or bound == ours
 
 
 def reopening(day, reopened):
@@ -144,7 +148,8 @@ def least(day, zones, end, most, solve):
             due, free, before = start + length + zone["latest"], start + length + soonest, given
     model.add_cumulative(runs, flows, day.site.supply)
     model.minimize(sum(lates))
-    return max(0, solve(model)[0])
+    found, reached = solve(model)
+    return max(0, found), reached
 
 
 def open_between(model, shut, a, b, end):

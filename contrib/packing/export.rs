@@ -20,7 +20,7 @@ use soakmist::plan::Span;
 use soakmist::plan::bookings::{Ask, Bookings};
 use soakmist::plan::packing::{self, Wanted};
 use soakmist::plan::schedule::{Placed, Prepared, Schedule};
-use soakmist::plan::shortfall::{counted_seconds, dry_seconds};
+use soakmist::plan::shortfall::dry_seconds;
 use soakmist::site::*;
 use soakmist::units::{Area, Flow, Rate};
 
@@ -176,9 +176,12 @@ fn tight(site: &Site, ample: &Schedule, used_share: f64) -> Flow {
 }
 
 fn day_of<'a>(schedule: &'a Schedule) -> impl Iterator<Item = &'a Placed> {
+    schedule.placed.iter().filter(|placed| on_the_day(placed))
+}
+
+fn on_the_day(placed: &Placed) -> bool {
     let day = local(DAY, 0).timestamp()..local(DAY + 1, 0).timestamp();
-    let placed = schedule.placed.iter();
-    placed.filter(move |placed| day.contains(&placed.job.latest))
+    day.contains(&placed.job.latest)
 }
 
 fn measured(seed: u64, weather: &[WeatherHour]) -> Value {
@@ -191,14 +194,15 @@ fn measured(seed: u64, weather: &[WeatherHour]) -> Value {
     site.supply.flow = tight(&site, &ample, draw.between(0.6, 1.0));
     let needs: Vec<Placed> = day_of(&ample).copied().collect();
     let scarce = Prepared::of(&site, weather, &span).unwrap();
-    let planned = dry_seconds(&scarce.schedule());
-    let scarce = scarce.schedule_with(site.supply.flow.l_per_min());
-    let moment = most_pressed(&site, &scarce);
+    let scarce = scarce.schedule();
+    let moments = (0..scarce.placed.len())
+        .filter(|&index| on_the_day(&scarce.placed[index]))
+        .map(|index| Problem::at(&scarce, index).told(&site, &scarce));
     json!({
         "seed": seed,
         "supply_l_per_min": site.supply.flow.l_per_min(),
         "until": span.to.timestamp(),
-        "dry_s": { "ample": dry_seconds(&ample), "scarce": dry_seconds(&scarce), "planned": planned },
+        "seed_dry_s": { "ample": dry_seconds(&ample).0, "scarce": dry_seconds(&scarce).0 },
         "zones": site.zones.iter().zip(&ample.zones).map(|(zone, scheduled)| json!({
             "flow_l_per_min": zone.sprinkler.flow.l_per_min(),
             "soak_s": zone.runs.soak_time.num_seconds(),
@@ -207,7 +211,7 @@ fn measured(seed: u64, weather: &[WeatherHour]) -> Value {
         })).collect::<Vec<_>>(),
         "daylight": weather.iter().filter(|hour| hour.daylight)
             .map(|hour| hour.start.timestamp()).collect::<Vec<_>>(),
-        "moment": moment.told(&site, &scarce),
+        "moments": moments.collect::<Vec<_>>(),
         "day": Problem { settled: Vec::new(), jobs: needs.clone() }.told(&site, &ample),
         "even": even_day(&site, &ample, &needs),
     })
@@ -251,26 +255,6 @@ impl Problem {
                 }))
                 .collect::<Vec<_>>(),
         })
-    }
-
-    /// Lateness one by one beyond that of each job with the supply to itself.
-    fn late_for_want_s(&self, site: &Site, schedule: &Schedule) -> i64 {
-        let until = local(END, 0).timestamp();
-        let starts = self.packed(site, schedule, false);
-        let late = self.jobs.iter().zip(starts).map(|(placed, start)| {
-            let waterer = &schedule.zones[placed.zone].waterer;
-            let first = waterer
-                .openings
-                .earliest(placed.job.release.max(placed.job.latest), placed.length);
-            let in_time = waterer.openings.latest(placed.job.latest, placed.length);
-            let due = if in_time >= placed.job.release {
-                placed.job.latest
-            } else {
-                first
-            };
-            counted_seconds(waterer.bed, due, start.unwrap_or(until))
-        });
-        late.sum()
     }
 
     /// Starts when the planner's packing places the jobs with the supply of
@@ -324,17 +308,6 @@ impl Problem {
         }
         starts
     }
-}
-
-/// The moment of the day at which placing the jobs one by one comes latest
-/// for want of supply.
-fn most_pressed(site: &Site, schedule: &Schedule) -> Problem {
-    let day: Vec<Placed> = day_of(schedule).copied().collect();
-    let moments = (0..schedule.placed.len()).filter(|&index| day.contains(&schedule.placed[index]));
-    moments
-        .map(|index| Problem::at(schedule, index))
-        .max_by_key(|problem| problem.late_for_want_s(site, schedule))
-        .unwrap()
 }
 
 /// A zone that dries evenly: its next run follows the end of the last one by

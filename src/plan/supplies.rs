@@ -28,9 +28,7 @@ pub fn to_try(flows: &[f64], supply: f64, further: usize) -> Vec<f64> {
     let all = all_that_differ(flows).filter(|all| all.len() <= MOST.min(1 + further));
     let in_reach = |flow: &f64| *flow <= supply + SAME_L_PER_MIN;
     match all {
-        Some(all) if all.iter().any(|flow| in_reach(flow)) => {
-            all.into_iter().rev().filter(in_reach).collect()
-        }
+        Some(all) if all.iter().any(in_reach) => all.into_iter().rev().filter(in_reach).collect(),
         _ => {
             let smaller = doubling(flows).into_iter().rev();
             let smaller = smaller.filter(|&flow| flow < supply).take(further);

@@ -2,6 +2,7 @@
 //!
 //! `cargo bench --bench timetable`. The growth is a ratio within this run:
 //! seconds per zone at each size against seconds per zone at 25 zones.
+//! `contrib/bench/growth.sh` draws it.
 #![allow(
     clippy::disallowed_methods,
     reason = "a benchmark reads the clock and its own files"
@@ -43,6 +44,10 @@ fn main() {
             "{zones:4} zones, 60 days: {seconds:.3} s, per zone {:.2} of that at 25 zones",
             per_zone / first
         );
+    }
+    for days in [7, 14, 28, 56, 112] {
+        let seconds = seconds(&demo, &weather, days);
+        println!("{:4} zones, {days} days: {seconds:.4} s", demo.zones.len());
     }
 }
 

@@ -4,11 +4,13 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
+use chrono::{DateTime, Utc};
 use serde::Serialize;
 
 use super::Failure;
 use crate::plan;
 use crate::site::{DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, load_bytes};
+use crate::weather::sources::{self, Wanted};
 
 mod text;
 
@@ -112,19 +114,64 @@ fn doubts(site: &Site, file: &Path) -> Vec<Diagnostic> {
         .into_iter()
         .map(|doubt| Diagnostic::about_the_site(&name, doubt.what, Some(doubt.help)))
         .collect();
-    if let Some(weather) = &site.weather_file {
-        let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
-        if !path.is_file() {
-            let what = format!("there is no weather file {}", path.display());
-            let help = "check [weather] file (relative to the site file), or give --weather";
-            doubts.push(Diagnostic::about_the_site(
-                &name,
-                what,
-                Some(help.to_owned()),
-            ));
-        }
-    }
+    let about =
+        |what: String, help: &str| Diagnostic::about_the_site(&name, what, Some(help.to_owned()));
+    doubts.extend(
+        weather_file_troubles(site, file)
+            .into_iter()
+            .map(|(what, help)| about(what, help)),
+    );
     doubts
+}
+
+/// What is wrong with the weather files that a site names, and how to mend it.
+fn weather_file_troubles(site: &Site, file: &Path) -> Vec<(String, &'static str)> {
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let setup = &site.weather;
+    let own = setup.file.iter().map(|file| &file.path);
+    let loggers = setup.loggers.iter().map(|logger| &logger.path);
+    let named: Vec<PathBuf> = own
+        .chain(loggers)
+        .chain(&setup.typical_year)
+        .map(|path| folder.join(path))
+        .collect();
+    let missing: Vec<&PathBuf> = named.iter().filter(|path| !path.is_file()).collect();
+    let mut troubles: Vec<(String, &'static str)> = missing
+        .iter()
+        .map(|path| {
+            (
+                format!("there is no weather file {}", path.display()),
+                "check [weather] file (relative to the site file), or give --weather",
+            )
+        })
+        .collect();
+    let never = DateTime::<Utc>::default();
+    let wanted = Wanted {
+        setup,
+        folder,
+        place: &site.place,
+        now: never,
+        from: never,
+        to: never,
+    };
+    let is_told = |trouble: &String| {
+        missing
+            .iter()
+            .any(|path| trouble.contains(&path.display().to_string()))
+    };
+    let unreadable = sources::file_troubles(&wanted);
+    troubles.extend(
+        unreadable
+            .into_iter()
+            .filter(|trouble| !is_told(trouble))
+            .map(|trouble| {
+                (
+                    trouble,
+                    "mend the file, or how [weather] says it is to be read",
+                )
+            }),
+    );
+    troubles
 }
 
 fn json(out: &mut impl Write, report: &Report) -> io::Result<()> {

@@ -2,17 +2,20 @@
 
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, DurationRound as _, NaiveDate, TimeDelta, Utc};
 
 use super::Failure;
 use super::check::read_site_file;
-use crate::agronomy::missing_data::complete;
+use super::sources::{SourceArguments, Span};
+use crate::agronomy::missing_data::{CompletionError, complete};
 use crate::agronomy::weather_record::{GeoPosition, WeatherHour};
-use crate::report::WeatherSource;
-use crate::site::local_time::{date_of, span_of_days};
+use crate::report::{MergedWeather, WeatherSource};
+use crate::site::local_time::{date_of, span_of_days, start_of_day};
 use crate::site::{Place, Site, load_bytes};
 use crate::weather::csv::{CsvOptions, WeatherCsvError, read_file};
 use crate::weather::quality;
+use crate::weather::sources::SourceLine;
+use crate::weather::whole::{known_to, whole};
 
 /// Without a start, a plan begins this long before the first seeding, so
 /// that it shows the deep soak [d].
@@ -54,25 +57,158 @@ pub struct SiteWeather {
     pub source: WeatherSource,
 }
 
+/// Weather for a plan, and the span that it is for.
+pub struct PlannedWeather {
+    /// The hours.
+    pub hours: Vec<WeatherHour>,
+    /// For the head of a report.
+    pub source: WeatherSource,
+    /// First and last instant of the plan.
+    pub span: (DateTime<Utc>, DateTime<Utc>),
+}
+
+/// The days that are asked for.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked {
+    /// First local day.
+    pub from: Option<NaiveDate>,
+    /// Number of local days.
+    pub days: Option<u32>,
+}
+
+/// Days of a plan for which no number is asked.
+const USUAL_DAYS: u32 = 28;
+/// A plan on a forecast looks at least so far, whatever must stand in.
+const LEAST_AHEAD: TimeDelta = TimeDelta::days(3);
+/// Weather is merged from so long before a plan: the balance begins days before
+/// a seeding and the soil is computed from a month before that.
+const BEFORE: TimeDelta = TimeDelta::days(40);
+/// And until so long after it, for the dates of emergence and first mowing.
+const AFTER: TimeDelta = TimeDelta::days(60);
+
+/// Weather for a plan: from one file as it is, or merged from all the sources
+/// that the site names. What is doubtful or estimated goes to standard error.
+///
+/// # Errors
+/// [`Failure::Input`] without any source, or for a file that cannot be used;
+/// [`Failure::Io`] where a file cannot be read, or no source gives anything.
+pub fn load_weather(
+    site: &Site,
+    site_path: &Path,
+    sources: &SourceArguments,
+    asked: Asked,
+) -> Result<PlannedWeather, Failure> {
+    if site.weather.is_merged() {
+        return merged_weather(site, site_path, sources, asked);
+    }
+    let (weather, height_m) = (sources.weather.as_deref(), sources.wind_height);
+    let SiteWeather { hours, source } = load_weather_file(site, site_path, weather, height_m)?;
+    Ok(PlannedWeather {
+        hours,
+        source,
+        span: span(site, asked.from, asked.days.unwrap_or(USUAL_DAYS)),
+    })
+}
+
+/// The merged series, complete, with the span that it can carry.
+fn merged_weather(
+    site: &Site,
+    site_path: &Path,
+    sources: &SourceArguments,
+    asked: Asked,
+) -> Result<PlannedWeather, Failure> {
+    let now = sources.now();
+    let (from, wanted_to) = live_span(site, asked, now);
+    let sown = site.zones.iter().map(|zone| zone.seeding.at).min();
+    let merged = Span {
+        now,
+        from: sown.map_or(from, |sown| sown.min(from)) - BEFORE,
+        to: wanted_to + AFTER,
+    };
+    let gathered = sources.gather((&site.weather, site_path), &site.place, merged)?;
+    let mut alarms = gathered.alarms();
+    let nothing = |error: CompletionError| {
+        let told: Vec<String> = alarms.iter().map(|alarm| format!("; {alarm}")).collect();
+        Failure::Io(format!("no plan can be made: {error}{}", told.concat()))
+    };
+    let (series, place) = (&gathered.assembled.series, &gathered.place);
+    let known = known_to(series, place, from).map_err(nothing)?;
+    let reach = start_of_day(site.place.time_zone, date_of(site.place.time_zone, known));
+    let to = match asked.days {
+        Some(_) => wanted_to,
+        None => wanted_to.min(reach.max(from + LEAST_AHEAD)),
+    };
+    let whole = whole(series, place, (from, to)).map_err(nothing)?;
+    alarms.extend(whole.alarms);
+    for alarm in &alarms {
+        anstream::eprintln!("ATTENTION: {alarm}");
+    }
+    let doubts = series.doubts.iter().map(ToString::to_string);
+    let notes = whole.completed.notes.iter().map(ToString::to_string);
+    let remarks: Vec<String> = doubts.chain(notes).collect();
+    tell(site_path, &remarks);
+    let hours = whole.completed.hours;
+    let in_plan: Vec<WeatherHour> = hours
+        .iter()
+        .filter(|hour| hour.start >= from && hour.start < to)
+        .copied()
+        .collect();
+    let source = WeatherSource {
+        merged: Some(MergedWeather {
+            alarms,
+            rain_rule: site.weather.rain.rule(),
+        }),
+        ..WeatherSource::new(&names(&gathered.lines), &in_plan, remarks.len())
+    };
+    Ok(PlannedWeather {
+        hours,
+        source,
+        span: (from, to),
+    })
+}
+
+/// The sources that gave anything.
+fn names(lines: &[SourceLine]) -> String {
+    let gave = lines.iter().filter(|line| line.hours > 0);
+    let names: Vec<&str> = gave.map(|line| line.name.as_str()).collect();
+    names.join(", ")
+}
+
+/// The span of a plan on a forecast. Without a first day it begins as a plan on
+/// a file does, but not in the past.
+fn live_span(site: &Site, asked: Asked, now: DateTime<Utc>) -> (DateTime<Utc>, DateTime<Utc>) {
+    let days = asked.days.unwrap_or(USUAL_DAYS);
+    let (from, to) = span(site, asked.from, days);
+    let this_hour = now.duration_trunc(TimeDelta::hours(1)).unwrap_or(now);
+    if asked.from.is_some() || from >= this_hour {
+        return (from, to);
+    }
+    let today = date_of(site.place.time_zone, now);
+    let (_, to) = span_of_days(site.place.time_zone, today, days);
+    (this_hour, to)
+}
+
 /// Weather from the file asked for, or from the one that the site names.
 /// What is doubtful or estimated goes to standard error.
 ///
 /// # Errors
 /// [`Failure::Input`] without any file, or for one that cannot be used;
 /// [`Failure::Io`] for one that cannot be read.
-pub fn load_weather(
+pub fn load_weather_file(
     site: &Site,
     site_path: &Path,
     asked: Option<&Path>,
     wind_height_m: Option<f64>,
 ) -> Result<SiteWeather, Failure> {
-    let named = site.weather_file.as_ref();
+    let named = site.weather.file.as_ref();
     let path: PathBuf = match (asked, named) {
         (Some(path), _) => path.to_owned(),
         (None, Some(file)) => site_path.parent().unwrap_or(Path::new("")).join(&file.path),
         (None, None) => {
             return Err(Failure::Input(
-                "no weather: give --weather FILE.csv, or name a file under [weather] in the site file".into(),
+                "no weather: give --weather FILE.csv, or name a file or a service under [weather] in \
+                 the site file"
+                    .into(),
             ));
         }
     };

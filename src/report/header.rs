@@ -5,7 +5,7 @@ use chrono_tz::Tz;
 
 use super::columns::{HEADING, PAGE, fit, painted, paragraph};
 use super::format::{elevation, flow, hours_minutes, price, short};
-use super::model::{View, WeatherSource};
+use super::model::{MergedWeather, View, WeatherSource};
 use super::words;
 use crate::agronomy::weather_record::Provenance;
 
@@ -21,6 +21,9 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
     line("where", &place(view));
     line("supply", &supply(view));
     line("weather", &weather(view.weather));
+    for alarm in view.weather.alarms() {
+        line("ATTENTION", alarm);
+    }
     if view.is_partial() {
         let names: Vec<&str> = view
             .zones
@@ -96,8 +99,54 @@ fn supply(view: &View<'_>) -> String {
     parts.join(", ")
 }
 
+/// Where the hours of the plan come from, by their air temperature; then what
+/// of the rest was estimated, and how far rain counts.
+fn merged(source: &WeatherSource, merged: &MergedWeather) -> String {
+    let of_temperature = source.variables.first().map(|(_, counts)| counts);
+    let counted = |wanted| {
+        let hours = of_temperature.and_then(|counts| counts.get(&wanted));
+        let (hours, name) = (hours.copied().unwrap_or(0), words::provenance(wanted));
+        format!("{hours} {name}")
+    };
+    let classes = [
+        Provenance::Measured,
+        Provenance::Forecast,
+        Provenance::Climate,
+        Provenance::Estimated,
+    ];
+    let mut parts = vec![format!(
+        "{}; {} of air temperature: {}",
+        source.name,
+        words::count(source.hours, "hour", "hours"),
+        classes.map(counted).join(", ")
+    )];
+    let estimated: Vec<String> = source
+        .variables
+        .iter()
+        .skip(1)
+        .filter_map(|(variable, counts)| {
+            let hours = counts.get(&Provenance::Estimated)?;
+            Some(format!("{variable} in {hours} h"))
+        })
+        .collect();
+    if !estimated.is_empty() {
+        parts.push(format!("estimated besides: {}", words::list(&estimated)));
+    }
+    parts.push(merged.rain_rule.to_owned());
+    parts.extend(remarks(source));
+    parts.join("; ")
+}
+
+fn remarks(source: &WeatherSource) -> Option<String> {
+    (source.remarks > 0)
+        .then(|| words::count(source.remarks, "remark on the data", "remarks on the data"))
+}
+
 /// Name, number of hours, and what was not measured.
 pub(super) fn weather(source: &WeatherSource) -> String {
+    if let Some(told) = &source.merged {
+        return merged(source, told);
+    }
     let mut parts = vec![format!(
         "{}, {}",
         source.name,
@@ -128,13 +177,7 @@ pub(super) fn weather(source: &WeatherSource) -> String {
     if parts.len() == 1 && source.hours > 0 {
         parts.push("all measured".to_string());
     }
-    if source.remarks > 0 {
-        parts.push(words::count(
-            source.remarks,
-            "remark on the data",
-            "remarks on the data",
-        ));
-    }
+    parts.extend(remarks(source));
     parts.join("; ")
 }
 

@@ -82,6 +82,10 @@ struct WeatherJson<'a> {
     hours: usize,
     remarks: usize,
     hours_by_provenance: BTreeMap<String, &'a BTreeMap<Provenance, usize>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    alarms: Vec<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rain_rule: Option<&'static str>,
 }
 
 #[derive(Serialize)]
@@ -230,6 +234,8 @@ impl<'a> Document<'a> {
                 source: &view.weather.name,
                 hours: view.weather.hours,
                 remarks: view.weather.remarks,
+                alarms: view.weather.alarms().collect(),
+                rain_rule: view.weather.merged.as_ref().map(|it| it.rain_rule),
                 hours_by_provenance: variables
                     .map(|(name, hours)| (name.replace(' ', "_"), hours))
                     .collect(),

@@ -41,6 +41,8 @@ pub use csv::timetable_csv;
 pub use explain::explain_zone;
 pub use hand_watering::hand_watering;
 pub use json::timetable_json;
-pub use model::{DatedMilestone, DayView, RunView, Totals, View, WeatherSource, ZoneView};
+pub use model::{
+    DatedMilestone, DayView, MergedWeather, RunView, Totals, View, WeatherSource, ZoneView,
+};
 pub use reason::{reason_in_full, reason_in_short};
 pub use text::{Detail, timetable_text};

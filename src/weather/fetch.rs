@@ -18,6 +18,7 @@ use super::politeness::{
 use super::services::{
     Answer, Coordinates, Note, ReplyError, Request, ServiceReply, Step, WeatherService,
 };
+use crate::agronomy::weather_record::RawHour;
 
 /// How the fetcher behaves.
 #[derive(Debug, Clone)]
@@ -56,6 +57,8 @@ pub struct Fetched {
     pub how: How,
     /// What went wrong, where an old reply had to serve.
     pub trouble: Option<String>,
+    /// What it said before of hours that have begun, where its replies have no past.
+    pub earlier: Vec<RawHour>,
 }
 
 /// How hours came.
@@ -116,6 +119,9 @@ pub enum FetchError {
 
 /// The most requests that one forecast may take.
 const MOST_STEPS: usize = 3;
+
+/// A service whose reply begins before this has a past of its own.
+const OWN_PAST: TimeDelta = TimeDelta::days(3);
 
 /// Asks services and keeps their replies.
 #[derive(Debug)]
@@ -188,7 +194,9 @@ impl Fetcher {
             match asked.answer {
                 Some(Answer::AskNext(next)) => request = next,
                 Some(Answer::Hours(reply)) => {
-                    return Ok(fetched(service, asked.entry, (reply, asked.how)));
+                    let mut fetched = fetched(service, asked.entry, (reply, asked.how));
+                    fetched.earlier = self.earlier(service, &first, (&fetched, now));
+                    return Ok(fetched);
                 }
                 None => return Err(unavailable(service, asked.entry)),
             }
@@ -196,6 +204,28 @@ impl Fetcher {
         Err(FetchError::NoEnd {
             service: service.name(),
         })
+    }
+
+    /// Notes what a service says of the hours to come, and gives what it said of
+    /// those that have begun.
+    fn earlier(
+        &self,
+        service: &dyn WeatherService,
+        first: &Request,
+        (fetched, now): (&Fetched, DateTime<Utc>),
+    ) -> Vec<RawHour> {
+        let has_past = |hour: &RawHour| hour.start < now - OWN_PAST;
+        if fetched.reply.hours.first().is_some_and(has_past) {
+            return Vec::new();
+        }
+        let mut earlier = self.cache.earlier(service.name(), &first.url);
+        if fetched.how == How::Asked {
+            earlier.note(&fetched.reply.hours, now);
+            if let Err(error) = self.cache.save_earlier(service.name(), &earlier) {
+                tracing::warn!(service = service.name(), error = %error, "forecast not noted");
+            }
+        }
+        earlier.before(now)
     }
 
     /// Asks one address, or takes what is kept of it.
@@ -367,6 +397,7 @@ fn fetched(service: &dyn WeatherService, entry: Entry, read: (ServiceReply, How)
         received,
         how,
         trouble,
+        earlier: Vec::new(),
     }
 }
 

@@ -17,15 +17,17 @@ pub mod doubt;
 pub mod fetch;
 pub mod finding;
 mod http;
+mod merge;
 pub mod offsets;
 pub mod politeness;
 pub mod quality;
-pub mod rain;
 pub mod series;
 pub mod services;
+pub mod sources;
 mod stamp;
 pub mod typical_year;
 pub mod variable;
+pub mod whole;
 
 pub use finding::{Finding, FindingKind, Treatment};
 pub use offsets::UtcOffsets;

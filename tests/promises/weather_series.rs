@@ -27,6 +27,7 @@ fn source(name: &str, kind: SourceKind, hours: Vec<RawHour>) -> Source {
         kind,
         received: None,
         hours,
+        earlier: Vec::new(),
     }
 }
 

@@ -16,6 +16,7 @@ pub mod csv;
 pub mod doubt;
 pub mod fetch;
 pub mod finding;
+pub mod frozen;
 mod http;
 mod merge;
 pub mod offsets;

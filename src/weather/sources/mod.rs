@@ -8,8 +8,7 @@
 //!
 //! A daemon calls it once an hour and
 //!
-//! 1. gives it the hours that it froze before ([`crate::weather::series::Series::past`],
-//!    kept by `store` as [`crate::store::Entry::Frozen`]);
+//! 1. gives it the hours that it froze before ([`super::frozen`], kept by the store);
 //! 2. takes the series as the weather of its plan;
 //! 3. freezes the hours that are over, so that the plan can be made again later.
 //!

@@ -129,7 +129,14 @@ fn merged_weather(
     let mut alarms = gathered.alarms();
     let nothing = |error: CompletionError| {
         let told: Vec<String> = alarms.iter().map(|alarm| format!("; {alarm}")).collect();
-        Failure::Io(format!("no plan can be made: {error}{}", told.concat()))
+        let what = match error {
+            CompletionError::Empty => "no source tells the weather".to_owned(),
+            other => other.to_string(),
+        };
+        Failure::Io(format!(
+            "no plan can be made: {what}{}; a typical year under [weather] would stand in",
+            told.concat()
+        ))
     };
     let (series, place) = (&gathered.assembled.series, &gathered.place);
     let known = known_to(series, place, from).map_err(nothing)?;
@@ -141,7 +148,7 @@ fn merged_weather(
     let whole = whole(series, place, (from, to)).map_err(nothing)?;
     alarms.extend(whole.alarms);
     for alarm in &alarms {
-        anstream::eprintln!("ATTENTION: {alarm}");
+        anstream::eprintln!("ALARM: {alarm}");
     }
     let doubts = series.doubts.iter().map(ToString::to_string);
     let notes = whole.completed.notes.iter().map(ToString::to_string);

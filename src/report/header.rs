@@ -22,7 +22,7 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
     line("supply", &supply(view));
     line("weather", &weather(view.weather));
     for alarm in view.weather.alarms() {
-        line("ATTENTION", alarm);
+        line("ALARM", alarm);
     }
     if view.is_partial() {
         let names: Vec<&str> = view

@@ -39,3 +39,4 @@ mod weather_rain;
 mod weather_series;
 mod weather_server;
 mod weather_services;
+mod weather_timetable;

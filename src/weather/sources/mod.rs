@@ -24,7 +24,6 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
 
 use super::assemble::{Assembled, assemble};
-use super::doubt::Doubt;
 use super::fetch::{Fetched, Fetcher, How};
 use super::series::{MergeRules, SeriesHour, Source, SourceKind};
 use super::services::{Coordinates, MetNorway, OpenMeteo, UsNws, WeatherService};
@@ -247,10 +246,8 @@ impl Gathered {
     /// nothing or something old, and what stands in for them.
     #[must_use]
     pub fn alarms(&self) -> Vec<String> {
-        let mut alarms: Vec<String> = self.lines.iter().filter_map(alarm).collect();
-        let too_old = |doubt: &&Doubt| matches!(doubt, Doubt::TooOld { .. });
-        let doubts = self.assembled.series.doubts.iter().filter(too_old);
-        alarms.extend(doubts.map(ToString::to_string));
+        let of_line = |line| alarm(line, self.now);
+        let mut alarms: Vec<String> = self.lines.iter().filter_map(of_line).collect();
         alarms.extend(self.climate_ahead());
         alarms
     }
@@ -288,7 +285,7 @@ impl Gathered {
 }
 
 /// What of a source must be told.
-fn alarm(line: &SourceLine) -> Option<String> {
+fn alarm(line: &SourceLine, now: DateTime<Utc>) -> Option<String> {
     let trouble = line.trouble.as_ref()?;
     let named = if trouble.starts_with(&line.name) {
         trouble.clone()
@@ -298,7 +295,12 @@ fn alarm(line: &SourceLine) -> Option<String> {
     Some(match line.received {
         Some(received) => {
             let time = received.format("%Y-%m-%d %H:%M UTC");
-            format!("{named}; its reply of {time} stands in")
+            let used = if now - received > MergeRules::OLDEST_FORECAST {
+                "is too old and is not used"
+            } else {
+                "stands in"
+            };
+            format!("{named}; its reply of {time} {used}")
         }
         None => format!("{named}; it gives nothing to this plan"),
     })

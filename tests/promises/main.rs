@@ -40,3 +40,4 @@ mod weather_series;
 mod weather_server;
 mod weather_services;
 mod weather_timetable;
+mod weather_tls;

@@ -14,6 +14,7 @@ use crate::site::local_time::{date_of, span_of_days, start_of_day};
 use crate::site::{Place, Site, load_bytes};
 use crate::weather::csv::{CsvOptions, WeatherCsvError, read_file};
 use crate::weather::quality;
+use crate::weather::series::MergeRules;
 use crate::weather::sources::SourceLine;
 use crate::weather::whole::{known_to, whole};
 
@@ -119,12 +120,7 @@ fn merged_weather(
 ) -> Result<PlannedWeather, Failure> {
     let now = sources.now();
     let (from, wanted_to) = live_span(site, asked, now);
-    let sown = site.zones.iter().map(|zone| zone.seeding.at).min();
-    let merged = Span {
-        now,
-        from: sown.map_or(from, |sown| sown.min(from)) - BEFORE,
-        to: wanted_to + AFTER,
-    };
+    let merged = merged_span(site, (from, wanted_to), now);
     let gathered = sources.gather((&site.weather, site_path), &site.place, merged)?;
     let mut alarms = gathered.alarms();
     let nothing = |error: CompletionError| {
@@ -155,23 +151,46 @@ fn merged_weather(
     let remarks: Vec<String> = doubts.chain(notes).collect();
     tell(site_path, &remarks);
     let hours = whole.completed.hours;
-    let in_plan: Vec<WeatherHour> = hours
-        .iter()
-        .filter(|hour| hour.start >= from && hour.start < to)
-        .copied()
-        .collect();
-    let source = WeatherSource {
-        merged: Some(MergedWeather {
-            alarms,
-            rain_rule: site.weather.rain.rule(),
-        }),
-        ..WeatherSource::new(&names(&gathered.lines), &in_plan, remarks.len())
+    let counted = WeatherSource::new(
+        &names(&gathered.lines),
+        between(&hours, from, to),
+        remarks.len(),
+    );
+    let merged = MergedWeather {
+        alarms,
+        rain_rule: site.weather.rain.rule(),
     };
     Ok(PlannedWeather {
         hours,
-        source,
+        source: WeatherSource {
+            merged: Some(merged),
+            ..counted
+        },
         span: (from, to),
     })
+}
+
+/// The span of hours that a plan looks at, as far as a series reaches.
+fn merged_span(
+    site: &Site,
+    (from, to): (DateTime<Utc>, DateTime<Utc>),
+    now: DateTime<Utc>,
+) -> Span {
+    let sown = site.zones.iter().map(|zone| zone.seeding.at).min();
+    let begin = sown.map_or(from, |sown| sown.min(from)) - BEFORE;
+    let to = (to + AFTER).min((from + MergeRules::LONGEST_SPAN).max(to));
+    Span {
+        now,
+        from: begin.max(to - MergeRules::LONGEST_SPAN),
+        to,
+    }
+}
+
+/// The hours of a span, of hours in order.
+fn between(hours: &[WeatherHour], from: DateTime<Utc>, to: DateTime<Utc>) -> &[WeatherHour] {
+    let first = hours.partition_point(|hour| hour.start < from);
+    let end = hours.partition_point(|hour| hour.start < to);
+    &hours[first..end.max(first)]
 }
 
 /// The sources that gave anything.

@@ -48,10 +48,10 @@ impl MergeRules {
     /// A forecast of a day and a half ago still knows more than a typical year.
     /// Own model: weather services renew theirs every one to six hours.
     pub const OLDEST_FORECAST: TimeDelta = TimeDelta::hours(36);
+    /// The longest span that is merged: a longer one loses its end.
+    pub const LONGEST_SPAN: TimeDelta = TimeDelta::days(400);
 }
 
-/// The longest span that is merged [h].
-const LONGEST_SPAN_H: i64 = 24 * 400;
 /// The most that rain to come is certain: only what has fallen has 1. Own choice.
 const SUREST: f64 = 0.99;
 /// Variables whose gaps matter to a plan.
@@ -99,7 +99,7 @@ pub fn merge(
         .to
         .timestamp()
         .div_euclid(3600)
-        .min(first + LONGEST_SPAN_H);
+        .min(first + MergeRules::LONGEST_SPAN.num_hours());
     let hours: Vec<SeriesHour> = (first..end)
         .filter_map(|hour| DateTime::from_timestamp(hour * 3600, 0))
         .map(|start| {

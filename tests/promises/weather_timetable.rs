@@ -288,6 +288,29 @@ async fn a_forecast_that_ends_early_is_stretched_by_its_own_days_and_told() {
 }
 
 #[tokio::test]
+async fn a_seeding_of_years_ago_is_planned_from_today() {
+    let server = Server::start(vec![Script::ok(OPEN_METEO)]).await;
+    let kit = Kit::new(r#"services = ["open-meteo"]"#).asks("open-meteo", &server.url);
+    let old = site_file(r#"services = ["open-meteo"]"#).replace("2026-06-03", "2023-06-03");
+    let kit = kit.holds("site.toml", &old);
+    let said = kit.plan(MORNING).await;
+    assert_eq!(said.code, 0, "{}", said.err);
+    assert_eq!(counts(&said), [0, 161, 0, 0]);
+    let year = ["--days", "366", "--typical-year"];
+    let path = kit.folder.path().join("year.epw").display().to_string();
+    let kit = kit.holds("year.epw", &typical_year());
+    let said = kit
+        .at(
+            MORNING,
+            "timetable",
+            &[&year[..], &[path.as_str()]].concat(),
+        )
+        .await;
+    assert_eq!(said.code, 0, "{}", said.err);
+    assert!(flat(&said.out).contains("366 days"), "{}", said.out);
+}
+
+#[tokio::test]
 async fn days_that_are_asked_for_beyond_all_knowledge_are_refused() {
     let server = Server::start(vec![Script::ok(OPEN_METEO)]).await;
     let kit = Kit::new(r#"services = ["open-meteo"]"#).asks("open-meteo", &server.url);

@@ -112,7 +112,7 @@ pub fn make_timetable(
     let prepared = Prepared::of(site, weather, &span)?;
     let schedule = prepared.schedule();
     let mut shortfalls = shortfall::shortfalls(&schedule);
-    mend::add_mends(&mut shortfalls, &schedule, &prepared);
+    mend::add_mends(&mut shortfalls, &prepared);
     let notes = notes(&schedule, &span);
     let time_zone = site.place.time_zone;
     let zones = schedule

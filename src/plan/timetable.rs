@@ -234,20 +234,22 @@ pub struct Shortfall {
     pub from: DateTime<Utc>,
     /// End of the last spell.
     pub to: DateTime<Utc>,
-    /// Hours below the threshold (dry seed layer), daylight only.
+    /// Hours too dry; of a seed layer those by daylight only.
     pub hours_dry: f64,
+    /// Hours of night in which a seed layer is too dry besides.
+    pub night_hours_dry: f64,
     /// Longest single spell [h].
     pub longest_h: f64,
     /// Lowest point: depletion over allowed depletion, above 1.
     pub worst_ratio: f64,
-    /// The constraint that is the main cause.
+    /// The constraint that is the main cause of each of the spells.
     pub cause: Constraint,
     /// What would mend it, tried out by planning again, best first.
     pub mend: Vec<String>,
 }
 
 /// Kinds of shortfall.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ShortfallKind {
     /// The seed layer is drier than allowed.

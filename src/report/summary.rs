@@ -241,16 +241,20 @@ pub(super) fn spell(view: &View<'_>, shortfall: &Shortfall) -> String {
     if shortfall.kind == ShortfallKind::PreSoakIncomplete {
         return format!("{from} to {to}");
     }
-    // Seed counts by day only: at night it loses next to nothing.
+    let by_day = fixed(shortfall.hours_dry, 1);
+    let by_night = fixed(shortfall.night_hours_dry, 1);
     let hours = match shortfall.kind {
-        ShortfallKind::SeedLayerDry => "h of daylight",
-        _ => "h",
+        ShortfallKind::SeedLayerDry if shortfall.night_hours_dry >= 0.05 => {
+            format!("{by_day} h of daylight and {by_night} h of night")
+        }
+        ShortfallKind::SeedLayerDry => format!("{by_day} h of daylight"),
+        _ => format!("{by_day} h"),
     };
-    let mut text = format!(
-        "{} {hours} too dry between {from} and {to}, the longest spell {} h",
-        fixed(shortfall.hours_dry, 1),
-        fixed(shortfall.longest_h, 1)
-    );
+    let mut text = format!("{hours} too dry between {from} and {to}");
+    if shortfall.longest_h > 0.0 {
+        let longest = fixed(shortfall.longest_h, 1);
+        text.push_str(&format!(", the longest spell {longest} h"));
+    }
     if shortfall.worst_ratio.is_finite() {
         text.push_str(&format!(
             "; at worst {} % of the allowed depletion",

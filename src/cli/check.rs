@@ -4,12 +4,15 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
 
-use super::Failure;
+use super::coverage::Coverage;
+use super::planning::USUAL_DAYS;
+use super::{Failure, planning};
 use crate::plan;
 use crate::site::{DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, load_bytes};
+use crate::weather::csv::{CsvOptions, read_file};
 use crate::weather::sources::{self, Wanted};
 
 mod text;
@@ -36,6 +39,19 @@ enum Format {
     Json,
 }
 
+/// The weather that the site names, as far as a plan of the usual length
+/// needs it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+enum WeatherState {
+    /// It is there and reaches over the plan.
+    Enough,
+    /// It cannot be used, or does not reach over the plan.
+    Lacking,
+    /// No file is named.
+    NoneNamed,
+}
+
 /// What was found: the one source of text and JSON.
 #[derive(Debug, Serialize)]
 struct Report<'a> {
@@ -43,6 +59,9 @@ struct Report<'a> {
     file: &'a str,
     errors: usize,
     warnings: usize,
+    /// Whether the weather that the file names is there and reaches over the
+    /// usual plan.
+    weather: WeatherState,
     diagnostics: &'a [Diagnostic],
     defaults: &'a [DefaultUsed],
 }
@@ -55,9 +74,18 @@ struct Report<'a> {
 pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
     let bytes = read_site_file(&arguments.site)?;
     let file = arguments.site.display().to_string();
+    let mut weather = WeatherState::NoneNamed;
     let (diagnostics, site) = match load_bytes(&bytes, &file) {
         Ok(Loaded { site, mut warnings }) => {
-            warnings.extend(doubts(&site, &arguments.site));
+            warnings.extend(doubts(&site, &file));
+            let lacking = weather_lacking(&site, &arguments.site);
+            if !site.weather.is_empty() {
+                weather = match lacking.is_empty() {
+                    false => WeatherState::Lacking,
+                    true => WeatherState::Enough,
+                };
+            }
+            warnings.extend(lacking);
             (warnings, Some(site))
         }
         Err(faults) => (faults.items, None),
@@ -73,6 +101,7 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
         file: &file,
         errors: count(Severity::Error),
         warnings: count(Severity::Warning),
+        weather,
         diagnostics: &diagnostics,
         defaults: site.as_ref().map_or(&[], |site| &site.defaults_used),
     };
@@ -107,25 +136,50 @@ pub(super) fn read_site_file(path: &Path) -> Result<Vec<u8>, Failure> {
 }
 
 /// Doubts about a site that can be read but that its text alone does not
-/// show: files it names, what soil and sprinkler make of each other.
-fn doubts(site: &Site, file: &Path) -> Vec<Diagnostic> {
-    let name = file.display().to_string();
-    let mut doubts: Vec<Diagnostic> = plan::doubts::doubts(site)
+/// show: what soil and sprinkler make of each other.
+fn doubts(site: &Site, file: &str) -> Vec<Diagnostic> {
+    plan::doubts::doubts(site)
         .into_iter()
-        .map(|doubt| Diagnostic::about_the_site(&name, doubt.what, Some(doubt.help)))
-        .collect();
-    let about =
-        |what: String, help: &str| Diagnostic::about_the_site(&name, what, Some(help.to_owned()));
-    doubts.extend(
-        weather_file_troubles(site, file)
-            .into_iter()
-            .map(|(what, help)| about(what, help)),
-    );
-    doubts
+        .map(|doubt| Diagnostic::about_the_site(file, doubt.what, Some(doubt.help)))
+        .collect()
+}
+
+/// Why the weather that the site names is not enough for a plan of the usual
+/// length. How far a forecast reaches is known when it is asked for.
+fn weather_lacking(site: &Site, file: &Path) -> Vec<Diagnostic> {
+    let mut troubles = weather_file_troubles(site, file);
+    if troubles.is_empty() && !site.weather.is_merged() {
+        troubles.extend(uncovered(site, file));
+    }
+    let name = file.display().to_string();
+    troubles
+        .into_iter()
+        .map(|(what, help)| Diagnostic::about_the_site(&name, what, Some(help)))
+        .collect()
+}
+
+/// Days of the usual plan that the site's one file does not reach.
+fn uncovered(site: &Site, file: &Path) -> Option<(String, String)> {
+    let weather = site.weather.file.as_ref()?;
+    let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
+    let options = CsvOptions {
+        time_zone: Some(site.place.time_zone),
+        ..CsvOptions::default()
+    };
+    let contents = read_file(&path, &options).ok()?;
+    let starts = || contents.hours.iter().map(|hour| hour.start);
+    let name = path.display().to_string();
+    let coverage = Coverage {
+        site,
+        name: &name,
+        weather: (starts().min()?, starts().max()? + TimeDelta::hours(1)),
+        plan: planning::span(site, None, USUAL_DAYS),
+    };
+    (!coverage.is_whole()).then(|| (coverage.missing(), coverage.mend()))
 }
 
 /// What is wrong with the weather files that a site names, and how to mend it.
-fn weather_file_troubles(site: &Site, file: &Path) -> Vec<(String, &'static str)> {
+fn weather_file_troubles(site: &Site, file: &Path) -> Vec<(String, String)> {
     let folder = file.parent().unwrap_or(Path::new(""));
     let setup = &site.weather;
     let own = setup.file.iter().map(|file| &file.path);
@@ -136,12 +190,12 @@ fn weather_file_troubles(site: &Site, file: &Path) -> Vec<(String, &'static str)
         .map(|path| folder.join(path))
         .collect();
     let missing: Vec<&PathBuf> = named.iter().filter(|path| !path.is_file()).collect();
-    let mut troubles: Vec<(String, &'static str)> = missing
+    let mut troubles: Vec<(String, String)> = missing
         .iter()
         .map(|path| {
             (
                 format!("there is no weather file {}", path.display()),
-                "check [weather] file (relative to the site file), or give --weather",
+                "check [weather] file (relative to the site file), or give --weather".to_owned(),
             )
         })
         .collect();
@@ -167,7 +221,7 @@ fn weather_file_troubles(site: &Site, file: &Path) -> Vec<(String, &'static str)
             .map(|trouble| {
                 (
                     trouble,
-                    "mend the file, or how [weather] says it is to be read",
+                    "mend the file, or how [weather] says it is to be read".to_owned(),
                 )
             }),
     );

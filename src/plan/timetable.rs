@@ -51,8 +51,25 @@ pub struct ZonePlan {
     pub hours: Vec<BalanceHour>,
     /// Daylight hours of the seed stages with the layer below its threshold.
     pub dry_daylight_hours: f64,
+    /// The same by night.
+    pub dry_night_hours: f64,
+    /// Every spell of them, in order.
+    pub dry_spells: Vec<SeedDrySpell>,
     /// Daylight hours of the seed stages in the plan.
     pub seed_daylight_hours: f64,
+}
+
+/// A spell in which the seed layer is drier than allowed, without a pause.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SeedDrySpell {
+    /// When it begins.
+    pub from: DateTime<Utc>,
+    /// When it ends.
+    pub to: DateTime<Utc>,
+    /// Hours of it in daylight.
+    pub daylight_hours: f64,
+    /// Driest moment: depletion over allowed depletion.
+    pub worst_ratio: f64,
 }
 
 /// A date that matters to the person on site.

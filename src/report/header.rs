@@ -3,9 +3,10 @@
 use chrono::{DateTime, Offset, Utc};
 use chrono_tz::Tz;
 
-use super::columns::{HEADING, PAGE, fit, painted, paragraph};
-use super::format::{elevation, flow, hours_minutes, price, short};
-use super::model::{MergedWeather, View, WeatherSource};
+use super::columns::{ALARM, HEADING, PAGE, fit, painted, paragraph};
+use super::format::{count_number, elevation, fixed, flow, hours_minutes, price, short};
+use super::model::View;
+use super::weather_source::{MergedWeather, WeatherSource};
 use super::words;
 use crate::agronomy::weather_record::Provenance;
 
@@ -22,9 +23,13 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
     line("supply", &supply(view));
     line("weather", &weather(view.weather));
     for alarm in view.weather.alarms() {
-        line("ALARM", alarm);
+        alarm_lines(out, "ALARM    ", alarm);
     }
+    grave_doubts(out, view);
     if view.is_partial() {
+        let mut line = |label: &str, text: &str| {
+            paragraph(out, &format!("{label:<9}"), text, PAGE);
+        };
         let names: Vec<&str> = view
             .zones
             .iter()
@@ -35,6 +40,24 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
             "shown",
             &format!("{} of {of} zones: {}", names.len(), words::list(&names)),
         );
+    }
+}
+
+/// What makes the whole plan worthless if it is so.
+fn grave_doubts(out: &mut String, view: &View<'_>) {
+    for doubt in view.doubts.iter().filter(|doubt| doubt.grave) {
+        let help = doubt.help.iter().map(|help| format!("; {help}"));
+        let text = format!("{}{}", doubt.text, help.collect::<String>());
+        alarm_lines(out, "DOUBT    ", &text);
+    }
+}
+
+fn alarm_lines(out: &mut String, label: &str, text: &str) {
+    let mut lines = String::new();
+    paragraph(&mut lines, label, text, PAGE);
+    for line in lines.lines() {
+        out.push_str(&painted(ALARM, line));
+        out.push('\n');
     }
 }
 
@@ -138,8 +161,25 @@ fn merged(source: &WeatherSource, merged: &MergedWeather) -> String {
 }
 
 fn remarks(source: &WeatherSource) -> Option<String> {
-    (source.remarks > 0)
-        .then(|| words::count(source.remarks, "remark on the data", "remarks on the data"))
+    let count = source.remarks.len();
+    (count > 0).then(|| words::count(count, "remark on the data", "remarks on the data"))
+}
+
+/// The variables that were estimated, and in how many hours.
+pub(super) fn estimated(source: &WeatherSource) -> Option<String> {
+    variables_from(source, Provenance::Estimated)
+}
+
+fn variables_from(source: &WeatherSource, wanted: Provenance) -> Option<String> {
+    let variables = source.variables.iter().filter_map(|(variable, counts)| {
+        let hours = *counts.get(&wanted)?;
+        Some(match hours == source.hours {
+            true => (*variable).to_string(),
+            false => format!("{variable} in {}", count_number(hours)),
+        })
+    });
+    let variables: Vec<String> = variables.collect();
+    (!variables.is_empty()).then(|| words::list(&variables))
 }
 
 /// Name, number of hours, and what was not measured.
@@ -157,25 +197,15 @@ pub(super) fn weather(source: &WeatherSource) -> String {
         Provenance::Climate,
         Provenance::Estimated,
     ] {
-        let variables = source.variables.iter().filter_map(|(variable, counts)| {
-            counts
-                .get(&wanted)
-                .map(|&hours| match hours == source.hours {
-                    true => (*variable).to_string(),
-                    false => format!("{variable} in {hours}"),
-                })
-        });
-        let variables: Vec<String> = variables.collect();
-        if !variables.is_empty() {
-            parts.push(format!(
-                "{}: {}",
-                words::provenance(wanted),
-                words::list(&variables)
-            ));
+        if let Some(variables) = variables_from(source, wanted) {
+            parts.push(format!("{}: {variables}", words::provenance(wanted)));
         }
     }
     if parts.len() == 1 && source.hours > 0 {
-        parts.push("all measured".to_string());
+        parts.push("nothing estimated".to_string());
+    }
+    if let Some(zone) = source.stamps_taken_in {
+        parts.push(format!("times without an offset taken in {zone}"));
     }
     parts.extend(remarks(source));
     parts.join("; ")
@@ -193,4 +223,9 @@ pub(super) fn dry_of(dry_hours: f64, of_hours: f64) -> String {
         short((dry_hours * 10.0).round() / 10.0),
         short(of_hours.round())
     )
+}
+
+/// Hours of night without a decimal where they are many: `7.5`, `22`.
+pub(super) fn night_hours(hours: f64) -> String {
+    fixed(hours, usize::from(hours < 9.95))
 }

@@ -9,15 +9,15 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 
 use super::cautions::CAUTIONS;
+use super::lists::spell;
 use super::model::{RunView, Totals, View, ZoneView};
 use super::reason::{cause_in_full, reason_in_full};
-use super::summary::spell;
 use super::text::Detail;
 use super::words;
 use crate::agronomy::weather_record::Provenance;
 use crate::plan::timetable::{
-    BalanceHour, Constraint, Cycle, Emergence, Milestone, PreSoakSummary, Shortfall, ShortfallKind,
-    Stage, Trigger,
+    BalanceHour, Constraint, Cycle, Emergence, Milestone, PreSoakSummary, SeedDrySpell, Shortfall,
+    ShortfallKind, Stage, Trigger,
 };
 use crate::site::{DefaultUsed, Ground, SpeciesShare, UnitSystem};
 
@@ -52,6 +52,7 @@ struct Document<'a> {
     days: Vec<DayJson>,
     shortfalls: Vec<ShortfallJson<'a>>,
     notes: Vec<NoteJson<'a>>,
+    doubts: Vec<DoubtJson<'a>>,
     defaults_used: &'a [DefaultUsed],
     cautions: [&'static str; 7],
 }
@@ -81,6 +82,8 @@ struct WeatherJson<'a> {
     source: &'a str,
     hours: usize,
     remarks: usize,
+    remark_texts: &'a [String],
+    stamps_taken_in: Option<&'static str>,
     hours_by_provenance: BTreeMap<String, &'a BTreeMap<Provenance, usize>>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     alarms: Vec<&'a str>,
@@ -95,6 +98,7 @@ struct TotalsJson {
     volume_l: f64,
     cost: Option<f64>,
     dry_daylight_hours: f64,
+    dry_night_hours: f64,
     seed_daylight_hours: f64,
 }
 
@@ -113,8 +117,17 @@ struct ZoneJson<'a> {
     pre_soak: Option<PreSoakJson>,
     depth_mm: f64,
     totals: TotalsJson,
+    dry_spells: Vec<DrySpellJson>,
     #[serde(skip_serializing_if = "Option::is_none")]
     balance: Option<Vec<HourJson>>,
+}
+
+#[derive(Serialize)]
+struct DrySpellJson {
+    from: String,
+    to: String,
+    daylight_hours: f64,
+    worst_ratio: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -216,6 +229,13 @@ struct ShortfallJson<'a> {
 }
 
 #[derive(Serialize)]
+struct DoubtJson<'a> {
+    text: &'a str,
+    help: Option<&'a str>,
+    grave: bool,
+}
+
+#[derive(Serialize)]
 struct NoteJson<'a> {
     zone: Option<&'a str>,
     text: &'a str,
@@ -234,7 +254,9 @@ impl<'a> Document<'a> {
             weather: WeatherJson {
                 source: &view.weather.name,
                 hours: view.weather.hours,
-                remarks: view.weather.remarks,
+                remarks: view.weather.remarks.len(),
+                remark_texts: &view.weather.remarks,
+                stamps_taken_in: view.weather.stamps_taken_in.map(|zone| zone.name()),
                 alarms: view.weather.alarms().collect(),
                 rain_rule: view.weather.merged.as_ref().map(|it| it.rain_rule),
                 hours_by_provenance: variables
@@ -258,6 +280,15 @@ impl<'a> Document<'a> {
                 .map(|(zone, note)| NoteJson {
                     zone,
                     text: &note.text,
+                })
+                .collect(),
+            doubts: view
+                .doubts
+                .iter()
+                .map(|doubt| DoubtJson {
+                    text: &doubt.text,
+                    help: doubt.help.as_deref(),
+                    grave: doubt.grave,
                 })
                 .collect(),
             defaults_used: &view.site.defaults_used,
@@ -296,6 +327,7 @@ fn totals(sum: &Totals) -> TotalsJson {
         volume_l: hundredths(sum.volume.l()),
         cost: sum.cost.map(hundredths),
         dry_daylight_hours: hundredths(sum.dry_daylight_hours),
+        dry_night_hours: hundredths(sum.dry_night_hours),
         seed_daylight_hours: hundredths(sum.seed_daylight_hours),
     }
 }
@@ -338,7 +370,23 @@ fn zone_json<'a>(view: &View<'a>, zone: &ZoneView<'a>, detail: Detail) -> ZoneJs
         pre_soak: zone.plan.pre_soak.as_ref().map(|soak| pre_soak(view, soak)),
         depth_mm: thousandths(zone.totals.depth.mm()),
         totals: totals(&zone.totals),
+        dry_spells: zone
+            .plan
+            .dry_spells
+            .iter()
+            .map(|spell| dry_spell(view, spell))
+            .collect(),
         balance: hours.map(|hours| hours.map(|hour| hour_json(view, hour)).collect()),
+    }
+}
+
+fn dry_spell(view: &View<'_>, spell: &SeedDrySpell) -> DrySpellJson {
+    let ratio = Some(spell.worst_ratio).filter(|ratio| ratio.is_finite());
+    DrySpellJson {
+        from: local(view, spell.from),
+        to: local(view, spell.to),
+        daylight_hours: hundredths(spell.daylight_hours),
+        worst_ratio: ratio.map(thousandths),
     }
 }
 

@@ -22,13 +22,16 @@ mod explain;
 mod format;
 mod hand_watering;
 mod header;
+mod in_short;
 mod json;
+mod lists;
 mod local_time;
 mod model;
 mod pre_soak;
 mod reason;
 mod summary;
 mod text;
+mod weather_source;
 mod words;
 
 pub use backtest_json::backtest_json;
@@ -40,9 +43,9 @@ pub use chart_svg::chart_svg;
 pub use csv::timetable_csv;
 pub use explain::explain_zone;
 pub use hand_watering::hand_watering;
+pub use in_short::warnings_in_short;
 pub use json::timetable_json;
-pub use model::{
-    DatedMilestone, DayView, MergedWeather, RunView, Totals, View, WeatherSource, ZoneView,
-};
+pub use model::{DatedMilestone, DayView, RunView, SiteDoubt, Totals, View, ZoneView};
 pub use reason::{reason_in_full, reason_in_short};
 pub use text::{Detail, timetable_text};
+pub use weather_source::{MergedWeather, WeatherSource};

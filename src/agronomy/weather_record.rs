@@ -35,27 +35,41 @@ pub struct GeoPosition {
     pub elevation_m: f64,
 }
 
-/// The variables of an hour of weather that can be missing.
+/// One variable of an hour of weather.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum WeatherVariable {
-    /// Air temperature.
+    /// Air temperature [°C].
     AirTemperature,
-    /// Relative humidity.
+    /// Relative humidity [%].
     RelativeHumidity,
-    /// Wind speed.
+    /// Wind speed [m/s].
     Wind,
-    /// Solar radiation.
+    /// Global radiation [W/m²].
     Solar,
-    /// Sunshine.
+    /// Sunshine [h].
     Sunshine,
-    /// Rain.
+    /// Rain [mm].
     Rain,
-    /// Atmospheric pressure.
+    /// Probability of rain, 0 to 1; it has no provenance of its own.
+    RainProbability,
+    /// Pressure at the site [kPa].
     Pressure,
 }
 
 impl WeatherVariable {
+    /// All variables, in the order of the record.
+    pub const ALL: [Self; 8] = [
+        Self::AirTemperature,
+        Self::RelativeHumidity,
+        Self::Wind,
+        Self::Solar,
+        Self::Sunshine,
+        Self::Rain,
+        Self::RainProbability,
+        Self::Pressure,
+    ];
+
     /// What people call it.
     #[must_use]
     pub fn name(self) -> &'static str {
@@ -66,8 +80,61 @@ impl WeatherVariable {
             Self::Solar => "solar radiation",
             Self::Sunshine => "sunshine",
             Self::Rain => "rain",
+            Self::RainProbability => "probability of rain",
             Self::Pressure => "pressure",
         }
+    }
+
+    /// The unit of its value in the record.
+    #[must_use]
+    pub fn unit(self) -> &'static str {
+        match self {
+            Self::AirTemperature => "°C",
+            Self::RelativeHumidity => "%",
+            Self::Wind => "m/s",
+            Self::Solar => "W/m²",
+            Self::Sunshine => "h",
+            Self::Rain => "mm",
+            Self::RainProbability => "of 1",
+            Self::Pressure => "kPa",
+        }
+    }
+
+    /// Its value and provenance in an hour. A probability has no provenance
+    /// of its own and comes as a forecast.
+    #[must_use]
+    pub fn of(self, hour: &RawHour) -> Option<Reading> {
+        match self {
+            Self::AirTemperature => hour.air_temperature_c,
+            Self::RelativeHumidity => hour.relative_humidity_pct,
+            Self::Wind => hour.wind_m_per_s,
+            Self::Solar => hour.solar_w_per_m2,
+            Self::Sunshine => hour.sunshine_h,
+            Self::Rain => hour.rain_mm,
+            Self::RainProbability => hour.rain_probability.map(|value| Reading {
+                value,
+                provenance: Provenance::Forecast,
+            }),
+            Self::Pressure => hour.pressure_kpa,
+        }
+    }
+
+    /// Sets it in an hour.
+    pub fn set(self, hour: &mut RawHour, reading: Option<Reading>) {
+        let field = match self {
+            Self::AirTemperature => &mut hour.air_temperature_c,
+            Self::RelativeHumidity => &mut hour.relative_humidity_pct,
+            Self::Wind => &mut hour.wind_m_per_s,
+            Self::Solar => &mut hour.solar_w_per_m2,
+            Self::Sunshine => &mut hour.sunshine_h,
+            Self::Rain => &mut hour.rain_mm,
+            Self::Pressure => &mut hour.pressure_kpa,
+            Self::RainProbability => {
+                hour.rain_probability = reading.map(|reading| reading.value);
+                return;
+            }
+        };
+        *field = reading;
     }
 }
 

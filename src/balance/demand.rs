@@ -7,6 +7,7 @@ use chrono_tz::Tz;
 
 use super::ground::Ground;
 use super::growth::{Growth, Season};
+use super::rain::counted_at_mm;
 use super::record::Stage;
 use crate::agronomy::atmosphere::saturation_vapour_pressure_kpa;
 use crate::agronomy::cover;
@@ -16,12 +17,8 @@ use crate::agronomy::infiltration::GreenAmpt;
 use crate::agronomy::reference_et::{EtMethod, hourly_et0_mm};
 use crate::agronomy::weather_record::WeatherHour;
 use crate::site::local_time::date_of;
-use crate::site::{CoverMaterial, Zone};
+use crate::site::{CoverMaterial, Site, Zone};
 use crate::units::Rate;
-
-/// Probability from which forecast rain is counted at all. Below it the plan
-/// waters as if the rain did not come: seed dries for rain that stays away.
-const COUNTED_FROM: f64 = 0.5;
 
 /// One hour of demand at a zone; rates in mm/h, constant over the hour.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -103,18 +100,7 @@ fn relative_humidity_pct(hour: &WeatherHour) -> f64 {
     100.0 * hour.actual_vapour_pressure_kpa / saturation_vapour_pressure_kpa(hour.air_temperature_c)
 }
 
-/// Rain that the plan counts: what was measured, and forecast rain in
-/// proportion to its probability, from even odds upwards.
-#[must_use]
-pub fn counted_rain_mm(hour: &WeatherHour) -> f64 {
-    if hour.rain_probability >= COUNTED_FROM {
-        hour.rain_mm * hour.rain_probability
-    } else {
-        0.0
-    }
-}
-
-/// The demand of every hour of `weather` at a zone.
+/// The demand of every hour of `weather` at a zone of a site.
 #[must_use]
 pub fn hours(
     zone: &Zone,
@@ -122,8 +108,9 @@ pub fn hours(
     season: &Season,
     weather: &[WeatherHour],
     days: &Days,
-    time_zone: Tz,
+    site: &Site,
 ) -> Vec<HourDemand> {
+    let time_zone = site.place.time_zone;
     let mut of_day: Option<(NaiveDate, f64, ClimateOfDay)> = None;
     let mut starts = Vec::with_capacity(weather.len());
     let mut climates = Vec::with_capacity(weather.len());
@@ -142,7 +129,10 @@ pub fn hours(
         .iter()
         .zip(weather)
         .zip(&climates)
-        .map(|((growth, hour), &climate)| demand(zone, ground, growth, hour, climate))
+        .map(|((growth, hour), &climate)| {
+            let rain_mm = counted_at_mm(hour, site.weather.rain, growth.stage);
+            demand(zone, ground, growth, (hour, rain_mm), climate)
+        })
         .collect()
 }
 
@@ -150,7 +140,7 @@ fn demand(
     zone: &Zone,
     ground: &Ground,
     growth: &Growth,
-    hour: &WeatherHour,
+    (hour, rain_mm): (&WeatherHour, f64),
     climate: ClimateOfDay,
 ) -> HourDemand {
     let mut at_zone = cover::shaded(&hour.et_hour(), zone.sun_share);
@@ -170,7 +160,6 @@ fn demand(
         None => {}
     }
     let et0 = hourly_et0_mm(&at_zone, EtMethod::Fao56).max(0.0);
-    let rain_mm = counted_rain_mm(hour);
     HourDemand {
         start: hour.start,
         et0_mm_per_h: et0,

@@ -3,6 +3,7 @@
 //!
 //! - [`ground`]: what the soil of a zone holds, lets in and gives back;
 //! - [`growth`]: stage, layer depth and crop coefficient through the season;
+//! - [`rain`]: how far expected rain counts;
 //! - [`demand`]: hourly demand at the zone from weather, shade, cover, growth;
 //! - [`strata`]: the soil beneath the surface layer, and how water rises in it;
 //! - [`stores`]: the water itself, stepped in time with mass conserved.
@@ -10,6 +11,7 @@
 pub mod demand;
 pub mod ground;
 pub mod growth;
+pub mod rain;
 pub mod record;
 pub mod spin_up;
 pub mod stores;

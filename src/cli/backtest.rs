@@ -6,8 +6,9 @@ use std::sync::Mutex;
 
 use chrono::NaiveDate;
 
+use super::arguments::wind_height;
 use super::output::{Format, emit};
-use super::timetable::{date, wind_height, write_file, zone_indices};
+use super::timetable::{date, write_file, zone_indices};
 use super::{Failure, planning};
 use crate::backtest::{self, Order};
 use crate::report;
@@ -62,7 +63,7 @@ pub struct BacktestArguments {
 pub fn run(arguments: &BacktestArguments) -> Result<(), Failure> {
     let site = planning::load_site(&arguments.site)?;
     let (weather, height_m) = (arguments.weather.as_deref(), arguments.wind_height);
-    let weather = planning::load_weather(&site, &arguments.site, weather, height_m)?;
+    let weather = planning::load_weather_file(&site, &arguments.site, weather, height_m)?;
     let (from, to) = planning::span(&site, arguments.from, arguments.days);
     let mut zones = zone_indices(&site, &arguments.zone)?;
     if zones.is_empty() {

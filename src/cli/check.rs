@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-use chrono::TimeDelta;
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
 
 use super::coverage::Coverage;
@@ -13,6 +13,7 @@ use super::{Failure, planning};
 use crate::plan;
 use crate::site::{DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, load_bytes};
 use crate::weather::csv::{CsvOptions, read_file};
+use crate::weather::sources::{self, Wanted};
 
 mod text;
 
@@ -78,10 +79,10 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
         Ok(Loaded { site, mut warnings }) => {
             warnings.extend(doubts(&site, &file));
             let lacking = weather_lacking(&site, &arguments.site);
-            if site.weather_file.is_some() {
-                weather = match lacking {
-                    Some(_) => WeatherState::Lacking,
-                    None => WeatherState::Enough,
+            if !site.weather.is_empty() {
+                weather = match lacking.is_empty() {
+                    false => WeatherState::Lacking,
+                    true => WeatherState::Enough,
                 };
             }
             warnings.extend(lacking);
@@ -144,31 +145,28 @@ fn doubts(site: &Site, file: &str) -> Vec<Diagnostic> {
 }
 
 /// Why the weather that the site names is not enough for a plan of the usual
-/// length.
-fn weather_lacking(site: &Site, file: &Path) -> Option<Diagnostic> {
-    let weather = site.weather_file.as_ref()?;
-    let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
-    let told = |what: String, help: &str| {
-        let file = file.display().to_string();
-        Some(Diagnostic::about_the_site(
-            &file,
-            what,
-            Some(help.to_owned()),
-        ))
-    };
-    if !path.is_file() {
-        let what = format!("there is no weather file {}", path.display());
-        let help = "check [weather] file (relative to the site file), or give --weather";
-        return told(what, help);
+/// length. How far a forecast reaches is known when it is asked for.
+fn weather_lacking(site: &Site, file: &Path) -> Vec<Diagnostic> {
+    let mut troubles = weather_file_troubles(site, file);
+    if troubles.is_empty() && !site.weather.is_merged() {
+        troubles.extend(uncovered(site, file));
     }
+    let name = file.display().to_string();
+    troubles
+        .into_iter()
+        .map(|(what, help)| Diagnostic::about_the_site(&name, what, Some(help)))
+        .collect()
+}
+
+/// Days of the usual plan that the site's one file does not reach.
+fn uncovered(site: &Site, file: &Path) -> Option<(String, String)> {
+    let weather = site.weather.file.as_ref()?;
+    let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
     let options = CsvOptions {
         time_zone: Some(site.place.time_zone),
         ..CsvOptions::default()
     };
-    let contents = match read_file(&path, &options) {
-        Ok(contents) => contents,
-        Err(error) => return told(error.to_string(), "mend the file, or give --weather"),
-    };
+    let contents = read_file(&path, &options).ok()?;
     let starts = || contents.hours.iter().map(|hour| hour.start);
     let name = path.display().to_string();
     let coverage = Coverage {
@@ -177,10 +175,57 @@ fn weather_lacking(site: &Site, file: &Path) -> Option<Diagnostic> {
         weather: (starts().min()?, starts().max()? + TimeDelta::hours(1)),
         plan: planning::span(site, None, USUAL_DAYS),
     };
-    match coverage.is_whole() {
-        true => None,
-        false => told(coverage.missing(), &coverage.mend()),
-    }
+    (!coverage.is_whole()).then(|| (coverage.missing(), coverage.mend()))
+}
+
+/// What is wrong with the weather files that a site names, and how to mend it.
+fn weather_file_troubles(site: &Site, file: &Path) -> Vec<(String, String)> {
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let setup = &site.weather;
+    let own = setup.file.iter().map(|file| &file.path);
+    let loggers = setup.loggers.iter().map(|logger| &logger.path);
+    let named: Vec<PathBuf> = own
+        .chain(loggers)
+        .chain(&setup.typical_year)
+        .map(|path| folder.join(path))
+        .collect();
+    let missing: Vec<&PathBuf> = named.iter().filter(|path| !path.is_file()).collect();
+    let mut troubles: Vec<(String, String)> = missing
+        .iter()
+        .map(|path| {
+            (
+                format!("there is no weather file {}", path.display()),
+                "check [weather] file (relative to the site file), or give --weather".to_owned(),
+            )
+        })
+        .collect();
+    let never = DateTime::<Utc>::default();
+    let wanted = Wanted {
+        setup,
+        folder,
+        place: &site.place,
+        now: never,
+        from: never,
+        to: never,
+    };
+    let is_told = |trouble: &String| {
+        missing
+            .iter()
+            .any(|path| trouble.contains(&path.display().to_string()))
+    };
+    let unreadable = sources::file_troubles(&wanted);
+    troubles.extend(
+        unreadable
+            .into_iter()
+            .filter(|trouble| !is_told(trouble))
+            .map(|trouble| {
+                (
+                    trouble,
+                    "mend the file, or how [weather] says it is to be read".to_owned(),
+                )
+            }),
+    );
+    troubles
 }
 
 fn json(out: &mut impl Write, report: &Report) -> io::Result<()> {

@@ -16,6 +16,7 @@ mod failure;
 mod output;
 mod planning;
 mod soil;
+mod sources;
 mod sun;
 mod timetable;
 mod weather;

@@ -2,21 +2,25 @@
 
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, DurationRound as _, NaiveDate, TimeDelta, Utc};
 
 use super::Failure;
 use super::check::read_site_file;
 use super::coverage::Coverage;
 use super::output::paragraph;
-use crate::agronomy::missing_data::complete;
+use super::sources::{SourceArguments, Span};
+use crate::agronomy::missing_data::{CompletionError, complete};
 use crate::agronomy::weather_record::{GeoPosition, WeatherHour};
 use crate::plan::first_soak;
 use crate::plan::{self, PlanError};
-use crate::report::{SiteDoubt, WeatherSource};
-use crate::site::local_time::{date_of, span_of_days};
+use crate::report::{MergedWeather, SiteDoubt, WeatherSource};
+use crate::site::local_time::{date_of, span_of_days, start_of_day};
 use crate::site::{Code, Loaded, Place, Site, load_bytes};
 use crate::weather::csv::{CsvOptions, WeatherCsvError, read_file};
 use crate::weather::quality;
+use crate::weather::series::MergeRules;
+use crate::weather::sources::SourceLine;
+use crate::weather::whole::{known_to, whole};
 
 /// Without a start, a plan begins this long before the first seeding, so
 /// that it shows the deep soak [d].
@@ -86,26 +90,179 @@ pub struct SiteWeather {
     pub source: WeatherSource,
 }
 
+/// Weather for a plan, and the span that it is for.
+pub struct PlannedWeather {
+    /// The hours.
+    pub hours: Vec<WeatherHour>,
+    /// For the head of a report.
+    pub source: WeatherSource,
+    /// First and last instant of the plan.
+    pub span: (DateTime<Utc>, DateTime<Utc>),
+}
+
+/// The days that are asked for.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked {
+    /// First local day.
+    pub from: Option<NaiveDate>,
+    /// Number of local days.
+    pub days: Option<u32>,
+}
+
+/// A plan on a forecast looks at least so far, whatever must stand in.
+const LEAST_AHEAD: TimeDelta = TimeDelta::days(3);
+/// Weather is merged from so long before a plan: the balance begins days before
+/// a seeding and the soil is computed from a month before that.
+const BEFORE: TimeDelta = TimeDelta::days(40);
+/// And until so long after it, for the dates of emergence and first mowing.
+const AFTER: TimeDelta = TimeDelta::days(60);
+
+/// Weather for a plan: from one file as it is, or merged from all the sources
+/// that the site names. What is doubtful or estimated goes to standard error.
+///
+/// # Errors
+/// [`Failure::Input`] without any source, or for a file that cannot be used;
+/// [`Failure::Io`] where a file cannot be read, or no source gives anything.
+pub fn load_weather(
+    site: &Site,
+    site_path: &Path,
+    sources: &SourceArguments,
+    asked: Asked,
+) -> Result<PlannedWeather, Failure> {
+    if site.weather.is_merged() {
+        return merged_weather(site, site_path, sources, asked);
+    }
+    let (weather, height_m) = (sources.weather.as_deref(), sources.wind_height);
+    let SiteWeather { hours, source } = load_weather_file(site, site_path, weather, height_m)?;
+    let first = asked.from.unwrap_or_else(|| usual_start(site, &hours));
+    let days = asked.days.unwrap_or(USUAL_DAYS);
+    Ok(PlannedWeather {
+        span: span(site, Some(first), days),
+        hours,
+        source,
+    })
+}
+
+/// The merged series, complete, with the span that it can carry.
+fn merged_weather(
+    site: &Site,
+    site_path: &Path,
+    sources: &SourceArguments,
+    asked: Asked,
+) -> Result<PlannedWeather, Failure> {
+    let now = sources.now();
+    let (from, wanted_to) = live_span(site, asked, now);
+    let merged = merged_span(site, (from, wanted_to), now);
+    let gathered = sources.gather((&site.weather, site_path), &site.place, merged)?;
+    let mut alarms = gathered.alarms();
+    let nothing = |error: CompletionError| {
+        let told: Vec<String> = alarms.iter().map(|alarm| format!("; {alarm}")).collect();
+        let what = match error {
+            CompletionError::Empty => "no source tells the weather".to_owned(),
+            other => other.to_string(),
+        };
+        Failure::Io(format!(
+            "no plan can be made: {what}{}; a typical year under [weather] would stand in",
+            told.concat()
+        ))
+    };
+    let (series, place) = (&gathered.assembled.series, &gathered.place);
+    let known = known_to(series, place, from).map_err(nothing)?;
+    let reach = start_of_day(site.place.time_zone, date_of(site.place.time_zone, known));
+    let to = match asked.days {
+        Some(_) => wanted_to,
+        None => wanted_to.min(reach.max(from + LEAST_AHEAD)),
+    };
+    let whole = whole(series, place, (from, to)).map_err(nothing)?;
+    alarms.extend(whole.alarms);
+    for alarm in &alarms {
+        anstream::eprintln!("ALARM: {alarm}");
+    }
+    let doubts = series.doubts.iter().map(ToString::to_string);
+    let notes = whole.completed.notes.iter().map(ToString::to_string);
+    let remarks: Vec<String> = doubts.chain(notes).collect();
+    tell(site_path, &remarks);
+    let hours = whole.completed.hours;
+    let counted = WeatherSource::new(&names(&gathered.lines), between(&hours, from, to), remarks);
+    let merged = MergedWeather {
+        alarms,
+        rain_rule: site.weather.rain.rule(),
+    };
+    Ok(PlannedWeather {
+        hours,
+        source: WeatherSource {
+            merged: Some(merged),
+            ..counted
+        },
+        span: (from, to),
+    })
+}
+
+/// The span of hours that a plan looks at, as far as a series reaches.
+fn merged_span(
+    site: &Site,
+    (from, to): (DateTime<Utc>, DateTime<Utc>),
+    now: DateTime<Utc>,
+) -> Span {
+    let sown = site.zones.iter().map(|zone| zone.seeding.at).min();
+    let begin = sown.map_or(from, |sown| sown.min(from)) - BEFORE;
+    let to = (to + AFTER).min((from + MergeRules::LONGEST_SPAN).max(to));
+    Span {
+        now,
+        from: begin.max(to - MergeRules::LONGEST_SPAN),
+        to,
+    }
+}
+
+/// The hours of a span, of hours in order.
+fn between(hours: &[WeatherHour], from: DateTime<Utc>, to: DateTime<Utc>) -> &[WeatherHour] {
+    let first = hours.partition_point(|hour| hour.start < from);
+    let end = hours.partition_point(|hour| hour.start < to);
+    &hours[first..end.max(first)]
+}
+
+/// The sources that gave anything.
+fn names(lines: &[SourceLine]) -> String {
+    let gave = lines.iter().filter(|line| line.hours > 0);
+    let names: Vec<&str> = gave.map(|line| line.name.as_str()).collect();
+    names.join(", ")
+}
+
+/// The span of a plan on a forecast. Without a first day it begins as a plan on
+/// a file does, but not in the past.
+fn live_span(site: &Site, asked: Asked, now: DateTime<Utc>) -> (DateTime<Utc>, DateTime<Utc>) {
+    let days = asked.days.unwrap_or(USUAL_DAYS);
+    let (from, to) = span(site, asked.from, days);
+    let this_hour = now.duration_trunc(TimeDelta::hours(1)).unwrap_or(now);
+    if asked.from.is_some() || from >= this_hour {
+        return (from, to);
+    }
+    let today = date_of(site.place.time_zone, now);
+    let (_, to) = span_of_days(site.place.time_zone, today, days);
+    (this_hour, to)
+}
+
 /// Weather from the file asked for, or from the one that the site names.
 /// What is doubtful or estimated goes to standard error.
 ///
 /// # Errors
 /// [`Failure::Input`] without any file, or for one that cannot be used;
 /// [`Failure::Io`] for one that cannot be read.
-pub fn load_weather(
+pub fn load_weather_file(
     site: &Site,
     site_path: &Path,
     asked: Option<&Path>,
     wind_height_m: Option<f64>,
 ) -> Result<SiteWeather, Failure> {
-    let named = site.weather_file.as_ref();
+    let named = site.weather.file.as_ref();
     let path: PathBuf = match (asked, named) {
         (Some(path), _) => path.to_owned(),
         (None, Some(file)) => site_path.parent().unwrap_or(Path::new("")).join(&file.path),
         (None, None) => {
             return Err(Failure::Input(
-                "no weather: give --weather FILE.csv, or name a file under [weather] in the site file; \
-                 `soakmist weather` fetches one".into(),
+                "no weather: give --weather FILE.csv, or name a file or a service under [weather] in \
+                 the site file"
+                    .into(),
             ));
         }
     };

@@ -8,6 +8,8 @@ use chrono::NaiveDate;
 use clap::ValueEnum;
 
 use super::output::paragraph;
+use super::planning::Asked;
+use super::sources::SourceArguments;
 use super::{Failure, planning};
 use crate::plan::make_timetable;
 use crate::plan::timetable::Timetable;
@@ -20,19 +22,12 @@ pub struct TimetableArguments {
     /// The site file (TOML)
     #[arg(value_name = "SITE.toml")]
     site: PathBuf,
-    /// Weather CSV; without it, the file that the site names
-    #[arg(long, value_name = "FILE.csv")]
-    weather: Option<PathBuf>,
-    /// Height at which the wind of that file was measured [m]
-    #[arg(long, value_name = "M", value_parser = wind_height)]
-    wind_height: Option<f64>,
     /// First local day of the plan, such as 2023-08-20
     #[arg(long, value_name = "DATE", value_parser = date)]
     from: Option<NaiveDate>,
-    /// Number of local days
-    #[arg(long, value_name = "N", default_value_t = planning::USUAL_DAYS,
-          value_parser = clap::value_parser!(u32).range(1..=366))]
-    days: u32,
+    /// Number of local days; without it 28, or as far as the weather is known
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=366))]
+    days: Option<u32>,
     /// What to write
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
@@ -51,6 +46,8 @@ pub struct TimetableArguments {
     /// Write to this file instead of standard output
     #[arg(long, short, value_name = "FILE")]
     output: Option<PathBuf>,
+    #[command(flatten)]
+    sources: SourceArguments,
 }
 
 /// Forms of the timetable.
@@ -112,41 +109,40 @@ struct Planned {
 
 /// Loads site and weather and plans.
 fn plan(arguments: &TimetableArguments) -> Result<Planned, Failure> {
-    let (site, doubts) = planning::load_site_with_doubts(&arguments.site)?;
-    let (weather, height_m) = (arguments.weather.as_deref(), arguments.wind_height);
-    let weather = planning::load_weather(&site, &arguments.site, weather, height_m)?;
-    let first_day = arguments
-        .from
-        .unwrap_or_else(|| planning::usual_start(&site, &weather.hours));
-    let (from, to) = planning::span(&site, Some(first_day), arguments.days);
-    let timetable = make_timetable(&site, &weather.hours, from, to)
-        .map_err(|error| planning::plan_failure(&site, &weather.source.name, error))?;
+    let (mut site, doubts) = planning::load_site_with_doubts(&arguments.site)?;
+    site.weather = arguments.sources.setup(&site);
+    let asked = Asked {
+        from: arguments.from,
+        days: arguments.days,
+    };
+    let planned = planning::load_weather(&site, &arguments.site, &arguments.sources, asked)?;
+    let (from, to) = planned.span;
+    let weather = planned.source;
+    let timetable = make_timetable(&site, &planned.hours, from, to)
+        .map_err(|error| planning::plan_failure(&site, &weather.name, error))?;
     Ok(Planned {
         site,
         doubts,
         timetable,
-        weather: weather.source,
+        weather,
     })
 }
 
 /// Refuses to write over what was read: a slip of the hand would lose it.
 fn spare_the_inputs(arguments: &TimetableArguments, site: &Site) -> Result<(), Failure> {
-    let named = site.weather_file.as_ref().map(|file| {
-        let folder = arguments.site.parent().unwrap_or(Path::new(""));
-        folder.join(&file.path)
-    });
-    let inputs = [
-        Some(&arguments.site),
-        arguments.weather.as_ref(),
-        named.as_ref(),
-    ];
+    let folder = arguments.site.parent().unwrap_or(Path::new(""));
+    let setup = &site.weather;
+    let file = setup.file.iter().map(|file| &file.path);
+    let loggers = setup.loggers.iter().map(|logger| &logger.path);
+    let named = file.chain(loggers).chain(&setup.typical_year);
+    let mut inputs: Vec<PathBuf> = named.map(|path| folder.join(path)).collect();
+    inputs.push(arguments.site.clone());
     for output in [&arguments.output, &arguments.chart].into_iter().flatten() {
         let Ok(place) = output.canonicalize() else {
             continue;
         };
         let is_read = inputs
             .iter()
-            .flatten()
             .any(|input| input.canonicalize().is_ok_and(|input| input == place));
         if is_read {
             return Err(Failure::Input(format!(
@@ -261,13 +257,6 @@ pub(super) fn date(text: &str) -> Result<NaiveDate, String> {
     Err("not a day; write it as year-month-day, such as 2023-08-20".to_string())
 }
 
-pub(super) fn wind_height(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(height_m) if (0.5..=100.0).contains(&height_m) => Ok(height_m),
-        _ => Err("a number of metres from 0.5 to 100, such as 10".to_string()),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -286,16 +275,10 @@ mod tests {
     }
 
     #[test]
-    fn dates_and_heights_that_make_no_sense_are_refused() {
+    fn dates_that_make_no_sense_are_refused() {
         assert!(date("2023-08-20").is_ok());
         assert!(date("20.8.2023").is_err_and(|text| text.contains("2023-08-20")));
         assert!(date("2023-02-30").is_err_and(|text| text.contains("no such day")));
         assert!(picture("a.SVG").is_ok() && picture("a.png").is_err() && picture("svg").is_err());
-        for text in ["10", "2.0"] {
-            assert!(wind_height(text).is_ok(), "{text}");
-        }
-        for text in ["", "NaN", "inf", "-2", "0", "10 m", "1e9"] {
-            assert!(wind_height(text).is_err(), "{text}");
-        }
     }
 }

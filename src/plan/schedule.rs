@@ -135,7 +135,7 @@ impl<'a> Prepared<'a> {
                     source,
                 })?;
                 let season = Season::of(zone, time_zone, &days.mean_c);
-                let demand = demand::hours(zone, &ground, &season, weather, &days, time_zone);
+                let demand = demand::hours(zone, &ground, &season, weather, &days, site);
                 let (stores, weather_hours_used) =
                     spin_up::stores_at(zone, &ground, &demand, span.begin);
                 let bed = Bed {

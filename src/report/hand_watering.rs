@@ -25,6 +25,9 @@ const SAME_VISIT: TimeDelta = TimeDelta::minutes(45);
 pub fn hand_watering(view: &View<'_>) -> String {
     let mut out = String::new();
     paragraph(&mut out, "", &format!("{}: by hand", view.site.name), PHONE);
+    for alarm in view.weather.alarms() {
+        paragraph(&mut out, "! ", alarm, PHONE);
+    }
     for zone in &view.zones {
         let measured = flow(zone.zone.sprinkler.flow, view.units());
         paragraph(

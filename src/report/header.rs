@@ -6,7 +6,7 @@ use chrono_tz::Tz;
 use super::columns::{ALARM, HEADING, PAGE, fit, painted, paragraph};
 use super::format::{count_number, elevation, fixed, flow, hours_minutes, price, short};
 use super::model::View;
-use super::weather_source::WeatherSource;
+use super::weather_source::{MergedWeather, WeatherSource};
 use super::words;
 use crate::agronomy::weather_record::Provenance;
 
@@ -22,6 +22,9 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
     line("where", &place(view));
     line("supply", &supply(view));
     line("weather", &weather(view.weather));
+    for alarm in view.weather.alarms() {
+        alarm_lines(out, "ALARM    ", alarm);
+    }
     grave_doubts(out, view);
     if view.is_partial() {
         let mut line = |label: &str, text: &str| {
@@ -45,12 +48,16 @@ fn grave_doubts(out: &mut String, view: &View<'_>) {
     for doubt in view.doubts.iter().filter(|doubt| doubt.grave) {
         let help = doubt.help.iter().map(|help| format!("; {help}"));
         let text = format!("{}{}", doubt.text, help.collect::<String>());
-        let mut lines = String::new();
-        paragraph(&mut lines, "DOUBT    ", &text, PAGE);
-        for line in lines.lines() {
-            out.push_str(&painted(ALARM, line));
-            out.push('\n');
-        }
+        alarm_lines(out, "DOUBT    ", &text);
+    }
+}
+
+fn alarm_lines(out: &mut String, label: &str, text: &str) {
+    let mut lines = String::new();
+    paragraph(&mut lines, label, text, PAGE);
+    for line in lines.lines() {
+        out.push_str(&painted(ALARM, line));
+        out.push('\n');
     }
 }
 
@@ -115,6 +122,49 @@ fn supply(view: &View<'_>) -> String {
     parts.join(", ")
 }
 
+/// Where the hours of the plan come from, by their air temperature; then what
+/// of the rest was estimated, and how far rain counts.
+fn merged(source: &WeatherSource, merged: &MergedWeather) -> String {
+    let of_temperature = source.variables.first().map(|(_, counts)| counts);
+    let counted = |wanted| {
+        let hours = of_temperature.and_then(|counts| counts.get(&wanted));
+        let (hours, name) = (hours.copied().unwrap_or(0), words::provenance(wanted));
+        format!("{hours} {name}")
+    };
+    let classes = [
+        Provenance::Measured,
+        Provenance::Forecast,
+        Provenance::Climate,
+        Provenance::Estimated,
+    ];
+    let mut parts = vec![format!(
+        "{}; {} of air temperature: {}",
+        source.name,
+        words::count(source.hours, "hour", "hours"),
+        classes.map(counted).join(", ")
+    )];
+    let estimated: Vec<String> = source
+        .variables
+        .iter()
+        .skip(1)
+        .filter_map(|(variable, counts)| {
+            let hours = counts.get(&Provenance::Estimated)?;
+            Some(format!("{variable} in {hours} h"))
+        })
+        .collect();
+    if !estimated.is_empty() {
+        parts.push(format!("estimated besides: {}", words::list(&estimated)));
+    }
+    parts.push(merged.rain_rule.to_owned());
+    parts.extend(remarks(source));
+    parts.join("; ")
+}
+
+fn remarks(source: &WeatherSource) -> Option<String> {
+    let count = source.remarks.len();
+    (count > 0).then(|| words::count(count, "remark on the data", "remarks on the data"))
+}
+
 /// The variables that were estimated, and in how many hours.
 pub(super) fn estimated(source: &WeatherSource) -> Option<String> {
     variables_from(source, Provenance::Estimated)
@@ -134,6 +184,9 @@ fn variables_from(source: &WeatherSource, wanted: Provenance) -> Option<String> 
 
 /// Name, number of hours, and what was not measured.
 pub(super) fn weather(source: &WeatherSource) -> String {
+    if let Some(told) = &source.merged {
+        return merged(source, told);
+    }
     let mut parts = vec![format!(
         "{}, {}",
         source.name,
@@ -154,13 +207,7 @@ pub(super) fn weather(source: &WeatherSource) -> String {
     if let Some(zone) = source.stamps_taken_in {
         parts.push(format!("times without an offset taken in {zone}"));
     }
-    if !source.remarks.is_empty() {
-        parts.push(words::count(
-            source.remarks.len(),
-            "remark on the data",
-            "remarks on the data",
-        ));
-    }
+    parts.extend(remarks(source));
     parts.join("; ")
 }
 

@@ -47,11 +47,13 @@ pub(super) fn long_dry_spells<'a>(view: &View<'a>) -> Vec<Spell<'a>> {
     spells
 }
 
-/// Seed that dries and weather that was estimated, a sentence each; nothing
-/// where all is well.
+/// Sources that failed, seed that dries and weather that was estimated, a
+/// sentence each; nothing where all is well.
 #[must_use]
 pub fn warnings_in_short(view: &View<'_>) -> Vec<String> {
-    seed_dry(view).into_iter().chain(estimated(view)).collect()
+    let alarms = view.weather.alarms().map(str::to_owned);
+    let own = seed_dry(view).into_iter().chain(estimated(view));
+    alarms.chain(own).collect()
 }
 
 fn seed_dry(view: &View<'_>) -> Option<String> {

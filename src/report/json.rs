@@ -85,6 +85,10 @@ struct WeatherJson<'a> {
     remark_texts: &'a [String],
     stamps_taken_in: Option<&'static str>,
     hours_by_provenance: BTreeMap<String, &'a BTreeMap<Provenance, usize>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    alarms: Vec<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rain_rule: Option<&'static str>,
 }
 
 #[derive(Serialize)]
@@ -253,6 +257,8 @@ impl<'a> Document<'a> {
                 remarks: view.weather.remarks.len(),
                 remark_texts: &view.weather.remarks,
                 stamps_taken_in: view.weather.stamps_taken_in.map(|zone| zone.name()),
+                alarms: view.weather.alarms().collect(),
+                rain_rule: view.weather.merged.as_ref().map(|it| it.rain_rule),
                 hours_by_provenance: variables
                     .map(|(name, hours)| (name.replace(' ', "_"), hours))
                     .collect(),

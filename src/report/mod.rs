@@ -48,4 +48,4 @@ pub use json::timetable_json;
 pub use model::{DatedMilestone, DayView, RunView, SiteDoubt, Totals, View, ZoneView};
 pub use reason::{reason_in_full, reason_in_short};
 pub use text::{Detail, timetable_text};
-pub use weather_source::WeatherSource;
+pub use weather_source::{MergedWeather, WeatherSource};

@@ -19,10 +19,28 @@ pub struct WeatherSource {
     pub stamps_taken_in: Option<Tz>,
     /// Per variable, how many hours came from where.
     pub variables: Vec<(&'static str, BTreeMap<Provenance, usize>)>,
+    /// What is to be known where sources were merged; none for one file.
+    pub merged: Option<MergedWeather>,
+}
+
+/// What is to be known about weather from more than one source.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MergedWeather {
+    /// What a person must know before trusting the plan, a sentence each:
+    /// sources that gave nothing, and what stands in for them.
+    pub alarms: Vec<String>,
+    /// How far expected rain counts.
+    pub rain_rule: &'static str,
 }
 
 impl WeatherSource {
-    /// Counts the provenance of a series of hours.
+    /// What a person must know before trusting the plan.
+    pub fn alarms(&self) -> impl Iterator<Item = &str> {
+        let merged = self.merged.iter();
+        merged.flat_map(|merged| merged.alarms.iter().map(String::as_str))
+    }
+
+    /// Counts the provenance of a series of hours of one file.
     #[must_use]
     pub fn new(name: &str, hours: &[WeatherHour], remarks: Vec<String>) -> Self {
         type Pick = fn(&WeatherHour) -> Provenance;
@@ -46,6 +64,7 @@ impl WeatherSource {
             remarks,
             stamps_taken_in: None,
             variables: variables.into(),
+            merged: None,
         }
     }
 }

@@ -4,7 +4,7 @@
 //! tested against it, and a default is read like a value in the file: there
 //! is one place for each of them.
 
-use super::{keys_mqtt, keys_zone};
+use super::{keys_mqtt, keys_weather, keys_zone};
 use crate::units::Dimension;
 
 /// A table of a site file and the keys that may stand in it.
@@ -181,7 +181,7 @@ const TOP: TableKeys = TableKeys {
             Kind::Table,
             [
                 "the command line must name one",
-                "The weather file.",
+                "Where the weather comes from.",
                 "[weather]",
             ],
         ),
@@ -496,32 +496,6 @@ const NIGHT: TableKeys = TableKeys {
     ],
 };
 
-const WEATHER: TableKeys = TableKeys {
-    path: "weather",
-    title: "[weather]",
-    about: "The weather file that is used when the command line names none.",
-    keys: &[
-        required(
-            "file",
-            Kind::Text,
-            [
-                "Path, relative to the site file.",
-                r#""harrowmere-weather.csv""#,
-            ],
-        ),
-        default(
-            "wind-height",
-            Kind::Quantity(Dimension::Length, 0.5, 200.0),
-            [
-                "10 m",
-                "weather services and airports measure wind at 10 m; a garden station stands at 2 m or 3 m",
-                "Height at which the file's wind was measured.",
-                r#""2 m""#,
-            ],
-        ),
-    ],
-};
-
 /// Every table of a site file.
 pub const TABLES: &[TableKeys] = &[
     TOP,
@@ -532,7 +506,11 @@ pub const TABLES: &[TableKeys] = &[
     QUIET,
     LIMITS,
     NIGHT,
-    WEATHER,
+    keys_weather::WEATHER,
+    keys_weather::LOGGER,
+    keys_weather::TIME,
+    keys_weather::COLUMNS,
+    keys_weather::VARIABLE,
     keys_mqtt::MQTT,
     keys_mqtt::TLS,
     keys_mqtt::MASTER,

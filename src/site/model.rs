@@ -5,6 +5,7 @@ use chrono_tz::Tz;
 use serde::Serialize;
 
 use super::model_mqtt::{Mqtt, Valve};
+use super::model_weather::WeatherSetup;
 pub use crate::units::UnitSystem;
 use crate::units::{Area, Depth, Flow, Rate, Speed, Volume};
 
@@ -33,19 +34,10 @@ pub struct Site {
     pub mqtt: Option<Mqtt>,
     /// The zones, in the order of the file.
     pub zones: Vec<Zone>,
-    /// The weather file named by the site, relative to the site file.
-    pub weather_file: Option<WeatherFile>,
+    /// Where the weather comes from.
+    pub weather: WeatherSetup,
     /// Every default that stood in for something not in the file.
     pub defaults_used: Vec<DefaultUsed>,
-}
-
-/// A weather file that the site names.
-#[derive(Debug, Clone, PartialEq)]
-pub struct WeatherFile {
-    /// Path as written, relative to the site file.
-    pub path: String,
-    /// Height at which its wind was measured [m].
-    pub wind_height_m: f64,
 }
 
 /// A place on Earth.

@@ -9,7 +9,7 @@ use super::notes::{Fault, Notes};
 use super::read::Table;
 use super::schema_mqtt::Around;
 use super::schema_zone::Surroundings;
-use super::{sanity, schema_device, schema_mqtt, schema_site, schema_zone};
+use super::{sanity, schema_device, schema_mqtt, schema_site, schema_weather, schema_zone};
 
 /// The largest site file [bytes].
 pub const LARGEST_FILE: usize = 1024 * 1024;
@@ -130,7 +130,7 @@ fn read(top: &Table, notes: &mut Notes) -> Option<Site> {
     let quiet_windows = schema_site::quiet_windows(top, notes);
     let limits = schema_site::limits(top, notes);
     let night = schema_site::night(top, notes);
-    let weather_file = schema_site::weather_file(top, notes);
+    let weather = schema_weather::weather(top, notes);
     let devices = schema_device::devices(top, notes);
     let around = Surroundings {
         time_zone,
@@ -174,7 +174,7 @@ fn read(top: &Table, notes: &mut Notes) -> Option<Site> {
             .into_iter()
             .map(|read| read.zone)
             .collect::<Option<_>>()?,
-        weather_file: weather_file?,
+        weather: weather?,
         defaults_used: std::mem::take(&mut notes.defaults),
     })
 }

@@ -6,7 +6,7 @@ use chrono_tz::{TZ_VARIANTS, Tz};
 use super::diagnostic::Code;
 use super::model::{
     DateParity, ExceptionEffect, NightRule, Place, QuietDays, QuietWindow, RuleException, Supply,
-    WaterCost, WateringRules, WeatherFile,
+    WaterCost, WateringRules,
 };
 use super::notes::{Fault, Notes, Span, cut, nearest};
 use super::read::Table;
@@ -296,18 +296,4 @@ pub(super) fn night(top: &Table, notes: &mut Notes) -> Option<NightRule> {
         dry_before_sunset: dry_before_sunset?,
         start_before_sunrise: start_before_sunrise?,
     })
-}
-
-/// `Some(None)` when the site names no weather file.
-pub(super) fn weather_file(top: &Table, notes: &mut Notes) -> Option<Option<WeatherFile>> {
-    if !top.has("weather") {
-        return Some(None);
-    }
-    let table = top.subtable("weather", notes)?;
-    let path = table.text("file", notes);
-    let wind_height = table.quantity("wind-height", notes);
-    Some(Some(WeatherFile {
-        path: path?,
-        wind_height_m: wind_height?,
-    }))
 }

@@ -20,6 +20,9 @@ pub enum Entry {
     /// Weather seen: the hour, from which source. Replaces what the same
     /// source said of the hour before.
     Weather(String, RawHour),
+    /// The merged weather of an hour that is over, as JSON. Replaces what was
+    /// known of that hour before.
+    FrozenHour(DateTime<Utc>, serde_json::Value),
     /// The state of a zone's balance at an instant, as JSON.
     Balance(usize, DateTime<Utc>, serde_json::Value),
 }

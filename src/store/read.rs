@@ -245,6 +245,28 @@ impl Store {
         Ok(hours)
     }
 
+    /// The merged weather of hours that are over, from one instant to another.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read.
+    pub fn frozen_hours(
+        &self,
+        from: DateTime<Utc>,
+        to: DateTime<Utc>,
+    ) -> Result<Vec<serde_json::Value>, StoreError> {
+        let mut query = self.connection.prepare(
+            "SELECT hour FROM frozen_hour WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2
+             ORDER BY start_utc_ms",
+        )?;
+        let mut rows = query.query((from.timestamp_millis(), to.timestamp_millis()))?;
+        let mut hours = Vec::new();
+        while let Some(row) = rows.next()? {
+            let hour: String = row.get(0)?;
+            hours.push(serde_json::from_str(&hour)?);
+        }
+        Ok(hours)
+    }
+
     /// The latest snapshot of a zone's balance.
     ///
     /// # Errors
@@ -281,6 +303,7 @@ impl Store {
                AND id < coalesce((SELECT min(run.command) FROM run WHERE NOT EXISTS
                    (SELECT 1 FROM watering WHERE watering.run = run.id)), ?2)",
             "DELETE FROM weather WHERE start_utc_ms < ?1 AND ?2",
+            "DELETE FROM frozen_hour WHERE start_utc_ms < ?1 AND ?2",
             "DELETE FROM balance WHERE utc_ms < ?1 AND ?2 AND utc_ms <
                (SELECT max(later.utc_ms) FROM balance AS later WHERE later.zone = balance.zone)",
             "DELETE FROM alarm WHERE utc_ms < ?1 AND ?2",

@@ -7,7 +7,7 @@ use rusqlite::Connection;
 use super::error::StoreError;
 
 /// One step a version; a step that was released is never changed.
-const STEPS: [&str; 2] = [
+const STEPS: [&str; 3] = [
     // 1: commands, runs, water, records, weather, balance, learned flow.
     "CREATE TABLE start (
         id INTEGER PRIMARY KEY,
@@ -85,6 +85,12 @@ const STEPS: [&str; 2] = [
         what TEXT NOT NULL CHECK (json_valid(what)),
         raised INTEGER NOT NULL CHECK (raised IN (0, 1)),
         utc_ms INTEGER NOT NULL
+    ) STRICT;",
+    // 3: the merged weather of hours that are over.
+    "CREATE TABLE frozen_hour (
+        start_utc_ms INTEGER PRIMARY KEY,
+        seen_utc_ms INTEGER NOT NULL,
+        hour TEXT NOT NULL CHECK (json_valid(hour))
     ) STRICT;",
 ];
 

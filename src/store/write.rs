@@ -70,6 +70,15 @@ impl Writing<'_> {
                     serde_json::to_string(hour)?,
                 ),
             ),
+            Entry::FrozenHour(start, hour) => self.run(
+                "INSERT INTO frozen_hour (start_utc_ms, seen_utc_ms, hour) VALUES (?1, ?2, ?3)
+                 ON CONFLICT DO UPDATE SET seen_utc_ms = ?2, hour = ?3",
+                (
+                    start.timestamp_millis(),
+                    self.now.utc.timestamp_millis(),
+                    serde_json::to_string(hour)?,
+                ),
+            ),
             Entry::Balance(zone, at, state) => self.run(
                 "INSERT INTO balance (zone, utc_ms, state) VALUES (?1, ?2, ?3)
                  ON CONFLICT DO UPDATE SET state = ?3",

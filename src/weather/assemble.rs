@@ -21,8 +21,9 @@ pub struct Assembled {
 /// Corrects the forecasts to come and merges the sources, best first.
 ///
 /// Every service learns from all sensors together; the sensor named first
-/// counts where two have an hour. Hours that are over are not corrected: there
-/// the sensor itself speaks.
+/// counts where two have an hour. A service whose replies have no past learns from
+/// what it said before. Hours that are over are not corrected: there the sensor
+/// itself speaks.
 #[must_use]
 pub fn assemble(
     mut sources: Vec<Source>,
@@ -36,7 +37,13 @@ pub fn assemble(
         .iter_mut()
         .filter(|source| source.kind == SourceKind::Service)
     {
-        let learned = Bias::learn(&sensed, &source.hours, rules.now);
+        let said: Vec<RawHour> = source
+            .earlier
+            .iter()
+            .chain(&source.hours)
+            .copied()
+            .collect();
+        let learned = Bias::learn(&sensed, &said, rules.now);
         if learned.is_empty() {
             continue;
         }

@@ -80,7 +80,8 @@ pub struct Bias {
 }
 
 impl Bias {
-    /// Learns from hours that both have in the two weeks before `now`.
+    /// Learns from hours that both have in the two weeks before `now`. Of two
+    /// values that the service has for an hour the later in the list counts.
     #[must_use]
     pub fn learn(sensor: &[RawHour], service: &[RawHour], now: DateTime<Utc>) -> Self {
         let recent = |hour: &&RawHour| hour.start >= now - LEARNED_OVER && hour.start < now;

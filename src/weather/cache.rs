@@ -1,13 +1,16 @@
 //! Replies of weather services on disk, one file an address, so that a
 //! restart asks nothing.
 
+use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 
+use super::bias::LEARNED_OVER;
 use super::politeness::{Remembered, hash_of};
+use crate::agronomy::weather_record::RawHour;
 
 /// The form of the file; another form is not read.
 const VERSION: u32 = 1;
@@ -71,6 +74,50 @@ impl Entry {
     }
 }
 
+/// What a service said of hours before they began: those of the last two weeks,
+/// and of the next day. Services without past hours are compared by these.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Earlier {
+    version: u32,
+    /// The whole address that was asked first.
+    pub url: String,
+    /// The hours, in order.
+    pub hours: Vec<RawHour>,
+}
+
+/// How long before an hour begins it is noted what a service says of it.
+const NOTED_AHEAD: TimeDelta = TimeDelta::hours(24);
+
+impl Earlier {
+    /// Nothing yet.
+    #[must_use]
+    pub fn new(url: &str) -> Self {
+        Self {
+            version: VERSION,
+            url: url.to_owned(),
+            hours: Vec::new(),
+        }
+    }
+
+    /// Notes a new reply; what it says replaces what was said before, until
+    /// the hour begins.
+    pub fn note(&mut self, hours: &[RawHour], now: DateTime<Utc>) {
+        let is_old = |hour: &RawHour| hour.start < now - LEARNED_OVER;
+        let noted = |hour: &&RawHour| hour.start >= now && hour.start < now + NOTED_AHEAD;
+        let known = self.hours.drain(..).map(|hour| (hour.start, hour));
+        let mut all: BTreeMap<_, _> = known.collect();
+        all.extend(hours.iter().filter(noted).map(|hour| (hour.start, *hour)));
+        self.hours = all.into_values().filter(|hour| !is_old(hour)).collect();
+    }
+
+    /// What was said of hours that have begun.
+    #[must_use]
+    pub fn before(&self, now: DateTime<Utc>) -> Vec<RawHour> {
+        let begun = |hour: &&RawHour| hour.start < now;
+        self.hours.iter().filter(begun).copied().collect()
+    }
+}
+
 /// Why the cache could not be written.
 #[derive(Debug, thiserror::Error)]
 #[error("cannot keep a weather reply in {path}: {source}")]
@@ -109,30 +156,58 @@ impl Cache {
         ))
     }
 
+    /// What a service said before; nothing where nothing can be read.
+    #[must_use]
+    pub fn earlier(&self, service: &str, url: &str) -> Earlier {
+        self.read(&self.earlier_path(service, url))
+            .filter(|known: &Earlier| known.version == VERSION && known.url == url)
+            .unwrap_or_else(|| Earlier::new(url))
+    }
+
+    /// Keeps what a service said.
+    ///
+    /// # Errors
+    /// [`CacheError`] with the file and what the system says.
+    pub fn save_earlier(&self, service: &str, earlier: &Earlier) -> Result<(), CacheError> {
+        self.write(self.earlier_path(service, &earlier.url), earlier)
+    }
+
+    fn earlier_path(&self, service: &str, url: &str) -> PathBuf {
+        self.path(service, url).with_extension("earlier.json")
+    }
+
     /// The entry of an address; `None` if there is none that can be read. A
     /// damaged file is worth no more than a missing one.
     #[must_use]
     pub fn load(&self, service: &str, url: &str) -> Option<Entry> {
+        self.read(&self.path(service, url))
+            .filter(|entry: &Entry| entry.version == VERSION && entry.url == url)
+    }
+
+    fn read<T: serde::de::DeserializeOwned>(&self, path: &Path) -> Option<T> {
         #[expect(
             clippy::disallowed_methods,
             reason = "the cache is an adapter to the disk"
         )]
-        let file = std::fs::File::open(self.path(service, url)).ok()?;
+        let file = std::fs::File::open(path).ok()?;
         let mut text = Vec::new();
         file.take(LONGEST_FILE).read_to_end(&mut text).ok()?;
-        let entry: Entry = serde_json::from_slice(&text).ok()?;
-        (entry.version == VERSION && entry.url == url).then_some(entry)
+        serde_json::from_slice(&text).ok()
     }
 
-    /// Writes an entry: whole beside the old one, then in its place.
+    /// Keeps an entry.
     ///
     /// # Errors
     /// [`CacheError`] with the file and what the system says.
     pub fn save(&self, service: &str, entry: &Entry) -> Result<(), CacheError> {
-        let path = self.path(service, &entry.url);
+        self.write(self.path(service, &entry.url), entry)
+    }
+
+    /// Writes a file: whole beside the old one, then in its place.
+    fn write<T: Serialize>(&self, path: PathBuf, kept: &T) -> Result<(), CacheError> {
         let write = || {
             std::fs::create_dir_all(&self.folder)?;
-            let text = serde_json::to_vec(entry)?;
+            let text = serde_json::to_vec(kept)?;
             let beside = path.with_extension(format!("{}.tmp", std::process::id()));
             #[expect(
                 clippy::disallowed_methods,

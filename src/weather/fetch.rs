@@ -4,12 +4,15 @@
 //! service is in trouble the last good reply serves, with its age and with what
 //! went wrong, and the moment to ask again is kept for the next call.
 
+mod error;
+
 use std::path::PathBuf;
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use reqwest::header::{self, HeaderMap};
 
+pub use self::error::FetchError;
 use super::cache::{Cache, Entry};
 use super::http::{Client, ClientError, Exchange, text_of};
 use super::politeness::{
@@ -18,6 +21,7 @@ use super::politeness::{
 use super::services::{
     Answer, Coordinates, Note, ReplyError, Request, ServiceReply, Step, WeatherService,
 };
+use crate::agronomy::weather_record::RawHour;
 
 /// How the fetcher behaves.
 #[derive(Debug, Clone)]
@@ -56,6 +60,8 @@ pub struct Fetched {
     pub how: How,
     /// What went wrong, where an old reply had to serve.
     pub trouble: Option<String>,
+    /// What it said before of hours that have begun, where its replies have no past.
+    pub earlier: Vec<RawHour>,
 }
 
 /// How hours came.
@@ -72,50 +78,11 @@ pub enum How {
     Stale,
 }
 
-/// Why there are no hours.
-#[derive(Debug, thiserror::Error)]
-pub enum FetchError {
-    /// The service wants to know whom to write to.
-    #[error(
-        "{service} asks every user for a contact: write `contact = \"you@example.org\"` \
-         under [weather] in the site file"
-    )]
-    NoContact {
-        /// Which service.
-        service: &'static str,
-    },
-    /// The contact cannot stand in a request.
-    #[error(
-        "the contact under [weather] must be a mail address or a web address of plain \
-         letters, at most 100 characters"
-    )]
-    BadContact,
-    /// The client could not be made.
-    #[error("cannot set up secure connections: {reason}")]
-    Client {
-        /// What the library says.
-        reason: String,
-    },
-    /// The service cannot be used now and nothing is kept from before.
-    #[error("{service}: {trouble}; asked again from {}", until.format("%Y-%m-%d %H:%M:%S UTC"))]
-    Unavailable {
-        /// Which service.
-        service: &'static str,
-        /// What went wrong.
-        trouble: String,
-        /// The first moment it will be asked again.
-        until: DateTime<Utc>,
-    },
-    /// The service sends from one address to the next without end.
-    #[error("{service}: sends from one address to the next without giving a forecast")]
-    NoEnd {
-        /// Which service.
-        service: &'static str,
-    },
-}
-
 /// The most requests that one forecast may take.
 const MOST_STEPS: usize = 3;
+
+/// A service whose reply begins before this has a past of its own.
+const OWN_PAST: TimeDelta = TimeDelta::days(3);
 
 /// Asks services and keeps their replies.
 #[derive(Debug)]
@@ -188,7 +155,9 @@ impl Fetcher {
             match asked.answer {
                 Some(Answer::AskNext(next)) => request = next,
                 Some(Answer::Hours(reply)) => {
-                    return Ok(fetched(service, asked.entry, (reply, asked.how)));
+                    let mut fetched = fetched(service, asked.entry, (reply, asked.how));
+                    fetched.earlier = self.earlier(service, &first, (&fetched, now));
+                    return Ok(fetched);
                 }
                 None => return Err(unavailable(service, asked.entry)),
             }
@@ -196,6 +165,28 @@ impl Fetcher {
         Err(FetchError::NoEnd {
             service: service.name(),
         })
+    }
+
+    /// Notes what a service says of the hours to come, and gives what it said of
+    /// those that have begun.
+    fn earlier(
+        &self,
+        service: &dyn WeatherService,
+        first: &Request,
+        (fetched, now): (&Fetched, DateTime<Utc>),
+    ) -> Vec<RawHour> {
+        let has_past = |hour: &RawHour| hour.start < now - OWN_PAST;
+        if fetched.reply.hours.first().is_some_and(has_past) {
+            return Vec::new();
+        }
+        let mut earlier = self.cache.earlier(service.name(), &first.url);
+        if fetched.how == How::Asked {
+            earlier.note(&fetched.reply.hours, now);
+            if let Err(error) = self.cache.save_earlier(service.name(), &earlier) {
+                tracing::warn!(service = service.name(), error = %error, "forecast not noted");
+            }
+        }
+        earlier.before(now)
     }
 
     /// Asks one address, or takes what is kept of it.
@@ -367,6 +358,7 @@ fn fetched(service: &dyn WeatherService, entry: Entry, read: (ServiceReply, How)
         received,
         how,
         trouble,
+        earlier: Vec::new(),
     }
 }
 

@@ -263,7 +263,9 @@ fn value_that_may_stand(variable: WeatherVariable, hour: &RawHour) -> Option<f64
         WeatherVariable::Wind => hour.wind_m_per_s.filter(|it| it.value > 0.0),
         WeatherVariable::Solar => hour.solar_w_per_m2.filter(|it| it.value > 0.0),
         WeatherVariable::Rain => hour.rain_mm.filter(|it| it.value > 0.0),
-        WeatherVariable::Sunshine | WeatherVariable::Pressure => None,
+        WeatherVariable::Sunshine
+        | WeatherVariable::RainProbability
+        | WeatherVariable::Pressure => None,
     };
     reading.map(|reading| reading.value)
 }

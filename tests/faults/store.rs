@@ -7,12 +7,16 @@ use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::Connection;
+use soakmist::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading};
 use soakmist::clock::Now;
 use soakmist::store::{Entry, Ledger, Opening, Record, RecordKind, Store, StoreError, VERSION};
 use soakmist::valve::{
     Applied, Begun, CommandId, DeviceId, FinishCause, FinishedRun, JournalEntry, MeterFlow, Moment,
     Position, Recovery, RunId,
 };
+use soakmist::weather::frozen;
+use soakmist::weather::series::{MergeRules, SeriesHour, Source, SourceKind, merge};
+use soakmist::weather::variable::empty_hour;
 use tempfile::TempDir;
 
 const BOOT: &str = "boot-of-may";
@@ -431,4 +435,72 @@ fn what_people_tell_and_balances_are_kept_when_details_are_forgotten() {
         CommandId(1006),
         "numbers are never used again"
     );
+}
+
+#[test]
+fn weather_that_is_over_is_kept_and_gives_the_same_series_again() {
+    let start = |hour: i64| DateTime::UNIX_EPOCH + TimeDelta::hours(hour);
+    let reading = |value| {
+        Some(Reading {
+            value,
+            provenance: Provenance::Forecast,
+        })
+    };
+    let hours = |warmth: f64| -> Vec<RawHour> {
+        (0..48)
+            .map(|hour| RawHour {
+                air_temperature_c: reading(warmth),
+                rain_mm: reading(1.0),
+                ..empty_hour(start(hour), 10.0)
+            })
+            .collect()
+    };
+    let place = GeoPosition {
+        latitude_deg: 51.25,
+        longitude_deg: 9.5,
+        elevation_m: 171.0,
+    };
+    let merged = |warmth: f64, at: i64, kept: &[SeriesHour]| {
+        let source = Source {
+            name: "open-meteo".to_owned(),
+            kind: SourceKind::Service,
+            received: Some(start(at)),
+            hours: hours(warmth),
+            earlier: Vec::new(),
+        };
+        let rules = MergeRules {
+            from: start(0),
+            to: start(48),
+            now: start(at),
+            oldest_forecast: MergeRules::OLDEST_FORECAST,
+        };
+        merge(&[source], kept, &place, &rules)
+    };
+    let first = merged(10.0, 24, &[]);
+    let news = frozen::freeze(&first, &[], start(24));
+    assert_eq!(news.len(), 24);
+
+    let folder = TempDir::new().expect("a folder");
+    let mut store = open(&folder.path().join("state.db")).expect("opened");
+    let entries: Vec<Entry> = news
+        .iter()
+        .map(|hour| Entry::FrozenHour(hour.hour.start, frozen::to_json(hour).expect("numbers")))
+        .collect();
+    store.write(&entries, now(600)).expect("written");
+    let kept = store.frozen_hours(start(0), start(48)).expect("readable");
+    let (kept, lost) = frozen::from_json(kept);
+    assert_eq!((kept.as_slice(), lost), (news.as_slice(), 0));
+
+    // A day later the service tells another past; what was known stays known.
+    let again = merged(15.0, 48, &kept);
+    assert_eq!(again.hours[..24], first.hours[..24]);
+    let news = frozen::freeze(&again, &kept, start(48));
+    assert_eq!(news.len(), 24, "only the hours of the second day");
+    // Rain told after its hour has fallen, rain of the forecast had a chance.
+    assert_eq!(first.hours[0].hour.rain_probability, Some(1.0));
+    assert_eq!(first.hours[30].hour.rain_probability, Some(0.5));
+
+    store.forget_before(start(12)).expect("forgotten");
+    let left = store.frozen_hours(start(0), start(48)).expect("readable");
+    assert_eq!(left.len(), 12);
 }

@@ -41,3 +41,5 @@ mod weather_rain;
 mod weather_series;
 mod weather_server;
 mod weather_services;
+mod weather_timetable;
+mod weather_tls;

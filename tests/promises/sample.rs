@@ -69,7 +69,7 @@ pub fn site(zones: usize) -> Site {
             start_before_sunrise: TimeDelta::minutes(60),
         },
         zones: (0..zones).map(|index| zone(&name(index))).collect(),
-        weather_file: None,
+        weather: WeatherSetup::default(),
         defaults_used: vec![
             default(
                 "zone.square.runs.longest",

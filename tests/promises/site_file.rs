@@ -10,9 +10,9 @@ use std::path::Path;
 
 use chrono::TimeDelta;
 use soakmist::site::{
-    Code, CoverMaterial, CoverRemoval, Diagnostic, ExceptionEffect, Ground, Kind, Loaded,
-    QuietDays, Severity, SoilKind, SoilState, Species, TABLES, TextureName, UnitSystem, load,
-    load_bytes,
+    Code, CoverMaterial, CoverRemoval, Diagnostic, ExceptionEffect, Ground, Kind, LOGGED, Loaded,
+    QuietDays, RainTrust, ServiceName, Severity, SoilKind, SoilState, Species, TABLES, TableKeys,
+    TextureName, UnitSystem, load, load_bytes,
 };
 
 const EVERY_KEY: &str = include_str!("../data/every_key.toml");
@@ -136,7 +136,25 @@ fn every_key_reaches_the_model() {
     assert_eq!(site.wind_limit, None);
     close(site.frost_limit_c, 25.0 / 9.0);
     assert_eq!(site.night.start_before_sunrise, TimeDelta::hours(1));
-    close(site.weather_file.unwrap().wind_height_m, 33.0 * 0.3048);
+    let weather = &site.weather;
+    close(weather.file.as_ref().unwrap().wind_height_m, 33.0 * 0.3048);
+    assert_eq!(
+        weather.services,
+        [ServiceName::OpenMeteo, ServiceName::UsNws]
+    );
+    assert_eq!(weather.rain, RainTrust::Expected);
+    assert_eq!(weather.typical_year.as_deref(), Some("greensboro.epw"));
+    let logger = &weather.loggers[0];
+    assert_eq!((logger.separator, logger.decimal_comma), (b';', true));
+    close(logger.wind_height_m, 3.0);
+    assert_eq!(logger.time.offset, chrono::FixedOffset::west_opt(5 * 3600));
+    assert!(!logger.time.marks_end);
+    let columns: Vec<_> = logger
+        .columns
+        .iter()
+        .map(|column| column.variable)
+        .collect();
+    assert_eq!(columns, LOGGED.map(|(name, _)| name));
 
     let bare = &site.zones[0];
     close(bare.slope_pct, 3.0);
@@ -181,7 +199,9 @@ fn every_key_reaches_the_model() {
 
 #[test]
 fn every_key_of_the_list_is_accepted_and_read() {
-    for table in TABLES {
+    // The inner keys of a column stand in one line with its own.
+    let in_lines = |table: &&TableKeys| table.path != "weather.logger.variable";
+    for table in TABLES.iter().filter(in_lines) {
         for key in table
             .keys
             .iter()
@@ -213,6 +233,133 @@ fn every_key_of_the_list_is_accepted_and_read() {
             );
         }
     }
+}
+
+/// The small file with a weather table at its top.
+fn with_weather(weather: &str) -> String {
+    format!("weather = {weather}\n{SMALL}")
+}
+
+#[test]
+fn faults_of_the_weather_table_are_told_with_place_and_mend() {
+    let wrong = [
+        (
+            r#"{ services = ["open-metro"] }"#,
+            Code::UnknownWord,
+            25,
+            "open-meteo",
+        ),
+        (
+            r#"{ service = ["open-meteo"] }"#,
+            Code::UnknownKey,
+            13,
+            "services",
+        ),
+        (
+            r#"{ services = ["met-norway"] }"#,
+            Code::MissingKey,
+            24,
+            "contact = ",
+        ),
+        (
+            r#"{ services = [] }"#,
+            Code::MissingKey,
+            11,
+            "services = [\"open-meteo\"]",
+        ),
+        (
+            r#"{ rain = "often", services = ["open-meteo"] }"#,
+            Code::UnknownWord,
+            20,
+            "never",
+        ),
+        (
+            r#"{ services = ["open-meteo"], contact = "the groundskeeper" }"#,
+            Code::OutOfRange,
+            50,
+            "plain letters",
+        ),
+    ];
+    for (weather, code, column, help) in wrong {
+        let all = found(&with_weather(weather));
+        assert_eq!(all.len(), 1, "{weather}\n{all:#?}");
+        let one = &all[0];
+        let place = (one.severity, one.code, one.line, one.column);
+        assert_eq!(
+            place,
+            (Severity::Error, code, 1, column),
+            "{}",
+            one.render(false)
+        );
+        assert!(
+            one.help.as_ref().unwrap().contains(help),
+            "{}",
+            one.render(false)
+        );
+    }
+}
+
+#[test]
+fn faults_of_a_logger_are_told_with_place_and_mend() {
+    let logger = r#"{ logger = [{ file = "a.csv", separator = ";", time = { column = "Date", form = "%d.%m.%Y %H:%M", clock = "local", marks = "end" }, columns = { rain = { column = "Rain", unit = "mm" } } }] }"#;
+    assert_eq!(found(&with_weather(logger)), []);
+    let wrong = [
+        (r#""mm""#, r#""°C""#, Code::BadQuantity, "mm, cm or in"),
+        (
+            r#"unit = "mm""#,
+            r#"units = "mm""#,
+            Code::UnknownKey,
+            "`unit`",
+        ),
+        ("rain = {", "rian = {", Code::UnknownKey, "`rain`"),
+        ("%d.%m.%Y %H:%M", "%d.%m.%Q", Code::OutOfRange, "%H:%M"),
+        ("%d.%m.%Y %H:%M", "day", Code::OutOfRange, "%H:%M"),
+        (r#""local""#, r#""summer""#, Code::WrongType, "clock = "),
+        (r#""end""#, r#""ends""#, Code::UnknownWord, "end"),
+        (r#"";""#, r#"";;""#, Code::WrongType, "separator = "),
+        (
+            r#"separator = ";""#,
+            "decimal-comma = true",
+            Code::Contradiction,
+            "separator = \";\"",
+        ),
+    ];
+    for (part, by, code, help) in wrong {
+        assert!(logger.contains(part), "{part}");
+        let all = found(&with_weather(&logger.replacen(part, by, 1)));
+        let one = &all[0];
+        assert_eq!((all.len(), one.code), (1, code), "{by}\n{all:#?}");
+        assert!(
+            one.help.as_ref().unwrap().contains(help),
+            "{}",
+            one.render(false)
+        );
+    }
+}
+
+#[test]
+fn a_weather_table_needs_no_file_and_tells_no_default_without_effect() {
+    let defaults = |weather: &str| {
+        let site = loaded(&with_weather(weather)).site;
+        let of_weather = site.defaults_used.into_iter().map(|used| used.key);
+        let keys: Vec<String> = of_weather
+            .filter(|key| key.starts_with("weather"))
+            .collect();
+        keys
+    };
+    assert_eq!(defaults(r#"{ file = "a.csv" }"#), ["weather.wind-height"]);
+    assert_eq!(
+        defaults(r#"{ services = ["open-meteo"] }"#),
+        ["weather.rain"]
+    );
+    assert_eq!(
+        defaults(r#"{ services = [], typical-year = "a.epw" }"#),
+        [""; 0]
+    );
+    let idle = found(&with_weather(
+        r#"{ services = ["open-meteo"], wind-height = "2 m" }"#,
+    ));
+    assert_eq!((idle.len(), idle[0].code), (1, Code::NoEffect));
 }
 
 #[test]

@@ -11,7 +11,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 use soakmist::agronomy::weather_record::{Provenance, RawHour, Reading};
 use soakmist::weather::FindingKind;
 use soakmist::weather::Variable;
+use soakmist::weather::assemble::assemble;
 use soakmist::weather::bias::Bias;
+use soakmist::weather::cache::Earlier;
 use soakmist::weather::doubt::Doubt;
 use soakmist::weather::series::{MergeRules, Series, SeriesHour, Source, SourceKind, merge};
 
@@ -27,6 +29,7 @@ fn source(name: &str, kind: SourceKind, hours: Vec<RawHour>) -> Source {
         kind,
         received: None,
         hours,
+        earlier: Vec::new(),
     }
 }
 
@@ -382,4 +385,78 @@ fn the_clear_part_of_the_sky_becomes_hours_of_sunshine_while_the_sun_is_up() {
     assert!(at(0).abs() < 1e-12);
     assert!((at(12) - 0.5).abs() < 1e-12);
     assert!(series.gaps.is_empty(), "sunshine stands in for radiation");
+}
+
+#[test]
+fn a_service_without_a_past_learns_from_what_it_said_before() {
+    let (truth, rules) = july();
+    // It says 2 °C too little of every hour, and its reply begins at present.
+    let mut said = truth.clone();
+    set_all(&mut said, Variable::AirTemperature, |c| c - 2.0);
+    let mut kept = Earlier::new("https://example.invalid");
+    for hours_ago in (0..168).rev() {
+        let asked = rules.now - TimeDelta::hours(hours_ago);
+        kept.note(&said, asked);
+    }
+    assert!(kept.hours.len() <= 168 + 24);
+    let earlier = kept.before(rules.now);
+    assert_eq!(earlier.len(), 167);
+    let mut service = source("service", SourceKind::Service, said[168..].to_vec());
+    service.received = Some(rules.now);
+    service.earlier = earlier;
+    let gauge = source("gauge", SourceKind::Sensor, truth[..168].to_vec());
+    let assembled = assemble(
+        vec![gauge, service.clone()],
+        &[],
+        &real_year::place(),
+        &rules,
+    );
+    let learned = assembled.bias["service"]
+        .of(Variable::AirTemperature)
+        .unwrap();
+    // 2 °C, of which 21 pairs or one less are believed to 20/29 or 21/30.
+    assert!(
+        learned.values().all(|c| (1.3..1.5).contains(&c.add)),
+        "{learned:?}"
+    );
+    // Without a sensor, what it said before beats the typical year.
+    let climate = source("year", SourceKind::TypicalYear, truth);
+    let alone = assemble(vec![service, climate], &[], &real_year::place(), &rules);
+    assert_eq!(
+        provenance(&alone.series, 100, Variable::AirTemperature),
+        Some(Provenance::Forecast)
+    );
+}
+
+#[test]
+fn what_was_forecast_is_replaced_when_the_service_tells_what_it_was() {
+    let (truth, rules) = july();
+    let said = |received: DateTime<Utc>, hours: &[RawHour]| {
+        let mut service = source("service", SourceKind::Service, hours.to_vec());
+        service.received = Some(received);
+        service
+    };
+    let mut wet = truth.clone();
+    set_all(&mut wet[100..101], Variable::Rain, |_| 2.0);
+    let at_first = rules.from + TimeDelta::hours(90);
+    let rules_then = MergeRules {
+        now: at_first,
+        ..rules
+    };
+    let before = merged(&[said(at_first, &wet)], &[], &rules_then);
+    let of = |series: &Series| {
+        let hour = &series.hours[100].hour;
+        (hour.rain_mm.unwrap().value, hour.rain_probability)
+    };
+    assert_eq!(
+        of(&before),
+        (2.0, Some(0.5)),
+        "an even chance without a word"
+    );
+    let frozen = before.past(rules.now);
+    let after = merged(&[said(rules.now, &truth)], &frozen, &rules);
+    let dry = truth[100].rain_mm.unwrap().value;
+    assert_eq!(of(&after), (dry, Some(1.0)), "told after the hour");
+    let later = merged(&[said(rules.now, &wet)], &after.past(rules.now), &rules);
+    assert_eq!(of(&later), (dry, Some(1.0)), "and then it stays");
 }

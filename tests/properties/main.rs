@@ -12,3 +12,4 @@ mod site_file;
 mod timetable;
 mod weather_csv;
 mod weather_parsers;
+mod weather_whole;

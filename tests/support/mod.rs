@@ -53,7 +53,7 @@ pub fn site(zones: Vec<Zone>) -> Site {
             start_before_sunrise: TimeDelta::hours(2),
         },
         zones,
-        weather_file: None,
+        weather: WeatherSetup::default(),
         defaults_used: Vec::new(),
     }
 }

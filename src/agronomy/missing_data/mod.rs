@@ -38,6 +38,10 @@ pub const DEFAULT_WIND_2M_M_PER_S: f64 = 2.0;
 /// 0.6 that FAO-56 gives for humid and subhumid places (beside Example 19).
 pub const DEFAULT_CLOUDINESS_RATIO: f64 = 0.5;
 
+/// Probability of forecast rain where the source gives none: an even chance.
+/// Own choice.
+pub const UNSTATED_RAIN_PROBABILITY: f64 = 0.5;
+
 /// Complete hours, one after the other without a gap, and what was estimated.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Completed {
@@ -123,6 +127,15 @@ pub fn complete(raw: &[RawHour], place: &GeoPosition) -> Result<Completed, Compl
     })
 }
 
+/// The probability of rain that comes without one: it has fallen where it was
+/// measured, and is as likely as not where it is only forecast.
+fn unstated(rain: Provenance) -> f64 {
+    match rain {
+        Provenance::Forecast => UNSTATED_RAIN_PROBABILITY,
+        _ => 1.0,
+    }
+}
+
 /// Extremes of temperature of a day, or of 24 hours where the day is cut off
 /// by an end of the series.
 fn extremes_around(hours: &[RawHour], from: usize, to: usize) -> TemperatureRange {
@@ -192,7 +205,7 @@ impl Completion {
             pressure_kpa: self.pressure_kpa,
             daylight: sun.is_daylight(),
             rain_mm,
-            rain_probability: hour.rain_probability.unwrap_or(1.0),
+            rain_probability: hour.rain_probability.unwrap_or(unstated(rain_from)),
             provenance: HourProvenance {
                 air_temperature: temperature.provenance,
                 humidity: humidity_from,

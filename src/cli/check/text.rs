@@ -69,21 +69,38 @@ fn summary(out: &mut impl Write, site: &Site) -> io::Result<()> {
         "limits",
         &format!("{wind}, frost {frost}; dry {dry} before sunset"),
     )?;
-    let weather = site
-        .weather_file
-        .as_ref()
-        .map_or("none named".to_owned(), |file| {
-            format!(
-                "{}, wind at {}",
-                file.path,
-                show_length(file.wind_height_m, site.units)
-            )
-        });
-    row(out, "weather", &weather)?;
+    row(out, "weather", &weather(site))?;
     match &site.mqtt {
         Some(mqtt) => row(out, "broker", &broker(mqtt, site)),
         None => Ok(()),
     }
+}
+
+fn weather(site: &Site) -> String {
+    let setup = &site.weather;
+    let wind = |height_m| format!("wind at {}", show_length(height_m, site.units));
+    let mut parts = Vec::new();
+    if let Some(file) = &setup.file {
+        parts.push(format!("{}, {}", file.path, wind(file.wind_height_m)));
+    }
+    for logger in &setup.loggers {
+        let (path, wind) = (&logger.path, wind(logger.wind_height_m));
+        parts.push(format!("{path} as its logger writes it, {wind}"));
+    }
+    if !setup.services.is_empty() {
+        let names: Vec<&str> = setup.services.iter().map(|name| name.word()).collect();
+        parts.push(format!("asked: {}", names.join(", ")));
+    }
+    if let Some(path) = &setup.typical_year {
+        parts.push(format!("typical year {path}"));
+    }
+    if parts.is_empty() {
+        return "none named".to_owned();
+    }
+    if !setup.services.is_empty() {
+        parts.push(setup.rain.rule().to_owned());
+    }
+    parts.join("; ")
 }
 
 fn broker(mqtt: &Mqtt, site: &Site) -> String {

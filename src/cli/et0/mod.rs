@@ -161,7 +161,7 @@ fn place(arguments: &Et0Arguments) -> Result<Place, Failure> {
     };
     let named_height_m = site
         .as_ref()
-        .and_then(|site| site.weather_file.as_ref())
+        .and_then(|site| site.weather.file.as_ref())
         .map(|file| file.wind_height_m);
     Ok(Place {
         position: GeoPosition {

@@ -9,11 +9,10 @@ use chrono_tz::Tz;
 use super::Failure;
 use super::check::read_site_file;
 use super::output::{emit, json};
+use super::sources::{SourceArguments, Span};
 use crate::site::{Loaded, Site, load_bytes};
-use crate::weather::rain::RainTrust;
 
 mod chart;
-mod gather;
 mod page;
 mod report;
 
@@ -23,76 +22,22 @@ pub struct WeatherArguments {
     /// The site file (TOML)
     #[arg(value_name = "SITE.toml")]
     site: PathBuf,
-    /// A service to ask; may be given more than once, the most trusted first
-    #[arg(long = "service", value_enum, value_name = "NAME")]
-    services: Vec<ServiceName>,
-    /// Whom the services may write to: your mail address or web page
-    #[arg(long, env = "SOAKMIST_CONTACT", value_name = "ADDRESS")]
-    contact: Option<String>,
-    /// A weather file of the site's own sensors, instead of the site's
-    #[arg(long, value_name = "FILE.csv")]
-    weather: Option<PathBuf>,
-    /// A typical year (EPW or TMY3) for hours that nothing else knows
-    #[arg(long, value_name = "FILE")]
-    typical_year: Option<PathBuf>,
     /// Days to show, today the first
     #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=14))]
     days: u8,
-    /// How far expected rain counts
-    #[arg(long, value_parser = rain_trust, default_value = "cautious", value_name = "WORD")]
-    rain: RainTrust,
     /// Every hour in a line of its own, instead of three
     #[arg(long)]
     hourly: bool,
     /// For a program: one JSON object
     #[arg(long)]
     json: bool,
-    /// The present, for a look back (RFC 3339)
-    #[arg(long, value_name = "TIME")]
-    now: Option<DateTime<Utc>>,
-    /// Where replies of services are kept
-    #[arg(long, env = "SOAKMIST_CACHE", value_name = "FOLDER")]
-    cache: Option<PathBuf>,
-    /// Another server of a service, as NAME=URL
-    #[arg(long = "service-url", value_parser = service_url, value_name = "NAME=URL")]
-    service_urls: Vec<(ServiceName, String)>,
+    #[command(flatten)]
+    sources: SourceArguments,
 }
 
-/// A public weather service.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum ServiceName {
-    /// Global, with radiation
-    OpenMeteo,
-    /// Global, best in the north of Europe
-    MetNorway,
-    /// United States
-    UsNws,
-}
-
-fn rain_trust(text: &str) -> Result<RainTrust, String> {
-    RainTrust::from_word(text).ok_or_else(|| {
-        let words = RainTrust::ALL.map(RainTrust::word).join(", ");
-        format!("write one of {words}")
-    })
-}
-
-fn service_url(text: &str) -> Result<(ServiceName, String), String> {
-    let (name, url) = text.split_once('=').ok_or("write NAME=URL")?;
-    let name = clap::ValueEnum::from_str(name, false)?;
-    if !(url.starts_with("https://") || url.starts_with("http://")) {
-        return Err("the URL must begin with https:// or http://".to_owned());
-    }
-    Ok((name, url.to_owned()))
-}
-
-/// The span that is shown.
-#[derive(Debug, Clone, Copy)]
-struct Span {
-    now: DateTime<Utc>,
-    /// The hour of now.
-    from: DateTime<Utc>,
-    to: DateTime<Utc>,
-}
+/// Days before the present that are merged too: what an hour of tonight needs of
+/// yesterday (cloudiness, least temperature).
+const DAYS_BEFORE: i64 = 2;
 
 /// Runs the command.
 ///
@@ -101,26 +46,31 @@ struct Span {
 /// when nothing is known of the weather.
 pub fn run(arguments: &WeatherArguments) -> Result<(), Failure> {
     let site = site(arguments)?;
-    let now = arguments.now.unwrap_or_else(present);
+    let setup = arguments.sources.setup(&site);
+    if setup.is_empty() {
+        return Err(Failure::Input(
+            "nothing tells the weather: name a service with --service open-meteo, a file with \
+             --weather FILE.csv, or a source under [weather] in the site file"
+                .into(),
+        ));
+    }
+    let now = arguments.sources.now();
     let from = hour_of(now);
     let to = end_of_days(from, (site.place.time_zone, arguments.days));
     let span = Span { now, from, to };
-    let gathered = gather::gather(arguments, &site, span)?;
-    let report = report::Report::new(&site, (gathered, arguments.rain), span)?;
+    let merged = Span {
+        from: from - TimeDelta::days(DAYS_BEFORE),
+        ..span
+    };
+    let named = (&setup, arguments.site.as_path());
+    let gathered = arguments.sources.gather(named, &site.place, merged)?;
+    let report = report::Report::new(&site, (gathered, setup.rain), span)?;
     let text = if arguments.json {
         json(&report)?
     } else {
         page::page(&report, arguments.hourly)
     };
     emit(&text)
-}
-
-#[expect(
-    clippy::disallowed_methods,
-    reason = "the command line is where the clock is read"
-)]
-fn present() -> DateTime<Utc> {
-    Utc::now()
 }
 
 fn hour_of(time: DateTime<Utc>) -> DateTime<Utc> {

@@ -2,13 +2,13 @@
 
 use super::super::output::paragraph;
 use super::chart::charts;
-use super::gather::SourceLine;
 use super::report::{HourLine, Report};
 use crate::agronomy::weather_record::Provenance;
 use crate::units::{Depth, Speed, UnitSystem, show_temperature};
 use crate::weather::Variable;
 use crate::weather::fetch::How;
 use crate::weather::series::{Gap, SourceKind};
+use crate::weather::sources::SourceLine;
 
 /// Hours in a line of the table.
 const HOURS_A_LINE: usize = 3;

@@ -5,20 +5,22 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, FixedOffset, Utc};
 use serde::Serialize;
 
-use super::gather::{Gathered, SourceLine};
-use super::{Failure, Span};
+use super::Failure;
 use crate::agronomy::atmosphere::saturation_vapour_pressure_kpa;
-use crate::agronomy::missing_data::{EstimateNote, complete};
+use crate::agronomy::missing_data::EstimateNote;
 use crate::agronomy::radiation::MJ_PER_M2_H_PER_W_PER_M2;
 use crate::agronomy::reference_et::{EtMethod, hourly_et0_mm};
 use crate::agronomy::weather_record::{HourProvenance, WeatherHour};
-use crate::site::Site;
+use crate::balance::rain::counted_mm;
+use crate::cli::sources::Span;
+use crate::site::{RainTrust, Site};
 use crate::units::UnitSystem;
 use crate::weather::Variable;
 use crate::weather::bias::Bias;
 use crate::weather::doubt::Doubt;
-use crate::weather::rain::{RainTrust, counted_mm};
 use crate::weather::series::{Gap, Mark};
+use crate::weather::sources::{Gathered, SourceLine};
+use crate::weather::whole::{known_to, whole};
 
 /// Version of the JSON.
 const SCHEMA: &str = "soakmist-weather/1";
@@ -93,9 +95,14 @@ impl Report {
             assembled,
             lines,
             place,
+            ..
         } = gathered;
-        let raw = assembled.series.raw();
-        let completed = complete(&raw, &place).map_err(|error| nothing(&lines, &error))?;
+        let known = known_to(&assembled.series, &place, span.from)
+            .map_err(|error| nothing(&lines, &error))?;
+        let shown = (span.from, known.max(span.from));
+        let completed = whole(&assembled.series, &place, shown)
+            .map_err(|error| nothing(&lines, &error))?
+            .completed;
         let mut given: BTreeMap<DateTime<Utc>, BTreeMap<Variable, Mark>> = assembled
             .series
             .hours

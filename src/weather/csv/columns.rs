@@ -59,6 +59,11 @@ impl Columns {
     }
 }
 
+/// Unknown columns that are named; more tell nothing new.
+const MOST_UNKNOWN: usize = 100;
+/// Characters of a column's name that are looked at.
+const LONGEST_NAME: usize = 40;
+
 /// The columns, if the two that must be there are, and names that are unknown.
 pub(super) fn read_header(
     header: &::csv::ByteRecord,
@@ -76,7 +81,10 @@ pub(super) fn read_header(
             .iter()
             .find(|(_, known)| name.eq_ignore_ascii_case(known));
         let Some(&(column, _)) = known else {
-            findings.push(unknown(&name));
+            // A file of another kind may have a million columns.
+            if findings.len() < MOST_UNKNOWN {
+                findings.push(unknown(&name));
+            }
             continue;
         };
         if columns.places[column as usize].replace(place).is_some() {
@@ -126,6 +134,7 @@ fn in_fahrenheit(finding: &Finding) -> Option<String> {
 }
 
 fn unknown(name: &str) -> Finding {
+    let name: String = name.chars().take(LONGEST_NAME).collect();
     let suggestion = NAMES
         .iter()
         .map(|&(_, known)| {
@@ -137,7 +146,6 @@ fn unknown(name: &str) -> Finding {
         .filter(|&(alike, _)| alike > ALIKE)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, known)| known);
-    let name = name.chars().take(40).collect();
     Finding {
         kind: FindingKind::UnknownColumn { name, suggestion },
         treatment: Treatment::Ignored,

@@ -227,3 +227,13 @@ fn a_file_may_begin_with_a_byte_order_mark() -> Result<(), WeatherCsvError> {
     assert_eq!(contents.hours.len(), 1);
     Ok(())
 }
+
+#[test]
+fn of_a_file_of_another_kind_a_hundred_columns_are_named_at_most() {
+    let header: Vec<String> = (0..5000).map(|index| format!("col{index}")).collect();
+    let text = format!("time,air_temp_c,{}\n", header.join(","));
+    let row = format!("2023-06-01T13:00:00+02:00,24.5{}\n", ",".repeat(5000));
+    let contents = read(&format!("{text}{row}"), None).unwrap();
+    let unknown = |finding: &&Finding| matches!(finding.kind, FindingKind::UnknownColumn { .. });
+    assert_eq!(contents.findings.iter().filter(unknown).count(), 100);
+}

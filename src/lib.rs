@@ -7,7 +7,7 @@
 //! | layer | modules |
 //! |---|---|
 //! | 5 faces | `cli` |
-//! | 4 adapters | [`weather`], `store`, `clock` |
+//! | 4 adapters | [`weather`], `store`, `clock`, `mqtt`, `simulator` |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`column`], [`sprinkler`] |
@@ -22,8 +22,12 @@ pub mod cli;
 #[cfg(feature = "daemon")]
 pub mod clock;
 pub mod column;
+#[cfg(feature = "daemon")]
+pub mod mqtt;
 pub mod plan;
 pub mod report;
+#[cfg(feature = "daemon")]
+pub mod simulator;
 pub mod site;
 pub mod sprinkler;
 #[cfg(feature = "daemon")]

@@ -4,7 +4,7 @@
 //! tested against it, and a default is read like a value in the file: there
 //! is one place for each of them.
 
-use super::keys_zone;
+use super::{keys_mqtt, keys_zone};
 use crate::units::Dimension;
 
 /// A table of a site file and the keys that may stand in it.
@@ -183,6 +183,24 @@ const TOP: TableKeys = TableKeys {
                 "the command line must name one",
                 "The weather file.",
                 "[weather]",
+            ],
+        ),
+        optional(
+            "mqtt",
+            Kind::Table,
+            [
+                "no valve is driven",
+                "The broker over which valves are driven.",
+                "[mqtt]",
+            ],
+        ),
+        optional(
+            "device",
+            Kind::Tables,
+            [
+                "valves are relays that understand ON and OFF",
+                "Kinds of valves and relay boards.",
+                "[[device]]",
             ],
         ),
         optional(
@@ -515,10 +533,16 @@ pub const TABLES: &[TableKeys] = &[
     LIMITS,
     NIGHT,
     WEATHER,
+    keys_mqtt::MQTT,
+    keys_mqtt::TLS,
+    keys_mqtt::MASTER,
+    keys_mqtt::PUMP,
+    keys_mqtt::FLOW_METER,
+    keys_mqtt::DEVICE,
     keys_zone::ZONE,
     keys_zone::SOIL,
     keys_zone::SPRINKLER,
-    keys_zone::VALVE,
+    keys_mqtt::VALVE,
     keys_zone::SEEDING,
     keys_zone::TOP_DRESSING,
     keys_zone::COVER,

@@ -59,7 +59,7 @@ pub(super) const ZONE: TableKeys = TableKeys {
             Kind::Table,
             [
                 "no valve is driven",
-                "Names for the daemon.",
+                "How the daemon drives the valve.",
                 "[zone.valve]",
             ],
         ),
@@ -212,32 +212,6 @@ pub(super) const SPRINKLER: TableKeys = TableKeys {
                 "spray 0.70 to 0.80 for planning (Keller & Bliesner 1990)",
                 "Share of the water that reaches the ground.",
                 r#""80 %""#,
-            ],
-        ),
-    ],
-};
-
-pub(super) const VALVE: TableKeys = TableKeys {
-    path: "zone.valve",
-    title: "[zone.valve]",
-    about: "Names by which the daemon finds the valve. Not needed for a timetable.",
-    keys: &[
-        optional(
-            "command-topic",
-            Kind::Text,
-            [
-                "not driven",
-                "MQTT topic for commands.",
-                r#""ground/valve/1/set""#,
-            ],
-        ),
-        optional(
-            "state-topic",
-            Kind::Text,
-            [
-                "not confirmed",
-                "MQTT topic on which the valve reports its state.",
-                r#""ground/valve/1/state""#,
             ],
         ),
     ],

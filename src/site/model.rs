@@ -4,6 +4,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
 use serde::Serialize;
 
+use super::model_mqtt::{Mqtt, Valve};
 pub use crate::units::UnitSystem;
 use crate::units::{Area, Depth, Flow, Rate, Speed, Volume};
 
@@ -28,6 +29,8 @@ pub struct Site {
     pub frost_limit_c: f64,
     /// Keeping grass dry at night.
     pub night: NightRule,
+    /// The broker, where valves are driven.
+    pub mqtt: Option<Mqtt>,
     /// The zones, in the order of the file.
     pub zones: Vec<Zone>,
     /// The weather file named by the site, relative to the site file.
@@ -193,8 +196,8 @@ pub struct Zone {
     pub sun_share: f64,
     /// The sprinklers.
     pub sprinkler: Sprinkler,
-    /// Names for the daemon; not needed by the dry run.
-    pub valve: Option<ValveNames>,
+    /// How the daemon drives the valve; not needed by the dry run.
+    pub valve: Option<Valve>,
     /// The sowing.
     pub seeding: Seeding,
     /// The deep soak before it.
@@ -277,15 +280,6 @@ pub struct Sprinkler {
     pub application_efficiency: f64,
     /// Flow while the valve is open.
     pub flow: Flow,
-}
-
-/// Names by which the daemon finds a valve.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct ValveNames {
-    /// Topic for commands.
-    pub command_topic: Option<String>,
-    /// Topic on which the valve reports its state.
-    pub state_topic: Option<String>,
 }
 
 /// The sowing of a zone.

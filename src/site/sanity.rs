@@ -9,6 +9,7 @@ use chrono_tz::Tz;
 use super::calendar::following;
 use super::diagnostic::Code;
 use super::model::{DailyHours, DateParity, ExceptionEffect, RuleException, WateringRules};
+use super::model_mqtt::Mqtt;
 use super::notes::{Fault, Notes, Span, cut, nearest};
 use super::read::Table;
 use super::schema_zone::ZoneRead;
@@ -45,6 +46,46 @@ pub(super) fn zone_names(zones: &[ZoneRead], notes: &mut Notes) {
             None => "name one of the [[zone]] tables".to_owned(),
         };
         notes.error(&span, Fault::new(Code::UnknownZone, what).help(help));
+    }
+}
+
+/// Two valves that hear the same command, or whose reports are one and the
+/// same: the daemon could not tell them apart.
+pub(super) fn valves(zones: &[ZoneRead], mqtt: Option<(&Mqtt, &Span)>, notes: &mut Notes) {
+    let of_zones = zones.iter().filter_map(|read| {
+        let zone = read.zone.as_ref()?;
+        Some((zone.name.as_str(), zone.valve.as_ref()?, &read.span))
+    });
+    let beside = mqtt.into_iter().flat_map(|(mqtt, span)| {
+        let master = mqtt.master_valve.as_ref();
+        let master = master.map(|valve| ("master-valve", valve, span));
+        master
+            .into_iter()
+            .chain(mqtt.pump.as_ref().map(|valve| ("pump", valve, span)))
+    });
+    let mut commands = BTreeMap::new();
+    let mut reports = BTreeMap::new();
+    for (name, valve, span) in of_zones.chain(beside) {
+        let command = (&valve.command_topic, &valve.open);
+        let report = valve
+            .state
+            .as_ref()
+            .map(|state| (&state.topic, &state.pointer));
+        let other = commands.insert(command, name);
+        let (what, other) = match (
+            other,
+            report.and_then(|report| reports.insert(report, name)),
+        ) {
+            (Some(other), _) => ("is driven by the same command as", other),
+            (None, Some(other)) => ("reports on the same topic as", other),
+            (None, None) => continue,
+        };
+        let what = format!("the valve of \"{name}\" {what} that of \"{other}\"");
+        let fault = Fault::new(Code::Duplicate, what);
+        notes.error(
+            span,
+            fault.help("give each its own topic, or its own channel"),
+        );
     }
 }
 

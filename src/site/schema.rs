@@ -7,8 +7,9 @@ use super::diagnostic::{Code, Diagnostic, Diagnostics};
 use super::model::{Site, UnitSystem};
 use super::notes::{Fault, Notes};
 use super::read::Table;
+use super::schema_mqtt::Around;
 use super::schema_zone::Surroundings;
-use super::{sanity, schema_site, schema_zone};
+use super::{sanity, schema_device, schema_mqtt, schema_site, schema_zone};
 
 /// The largest site file [bytes].
 pub const LARGEST_FILE: usize = 1024 * 1024;
@@ -121,13 +122,25 @@ fn read(top: &Table, notes: &mut Notes) -> Option<Site> {
     let limits = schema_site::limits(top, notes);
     let night = schema_site::night(top, notes);
     let weather_file = schema_site::weather_file(top, notes);
+    let devices = schema_device::devices(top, notes);
     let around = Surroundings {
         time_zone,
         supply_flow,
+        devices: &devices,
     };
     let zones = schema_zone::zones(top, around, notes);
 
+    let at_broker = Around {
+        site_name: name.as_deref(),
+        supply: supply.as_ref(),
+        devices: &devices,
+    };
+    let mqtt = schema_mqtt::mqtt(top, at_broker, notes);
+
     sanity::zone_names(&zones, notes);
+    let span = top.span_of("mqtt");
+    let at_broker = mqtt.as_ref().and_then(Option::as_ref);
+    sanity::valves(&zones, at_broker.map(|mqtt| (mqtt, &span)), notes);
     if let (Some(rules), Some(time_zone)) = (&rules, time_zone) {
         sanity::times(
             &sanity::rules_span(top),
@@ -147,6 +160,7 @@ fn read(top: &Table, notes: &mut Notes) -> Option<Site> {
         wind_limit,
         frost_limit_c,
         night: night?,
+        mqtt: mqtt?,
         zones: zones
             .into_iter()
             .map(|read| read.zone)

@@ -3,10 +3,12 @@
 use chrono_tz::Tz;
 
 use super::diagnostic::Code;
-use super::model::{AllowedDepletion, PreSoak, RunLimits, Seeding, ValveNames, Zone};
+use super::model::{AllowedDepletion, PreSoak, RunLimits, Seeding, Zone};
+use super::model_mqtt::Valve;
 use super::notes::{Fault, Notes, Span, cut};
 use super::read::Table;
-use super::{schema_seeding, schema_soil, schema_sprinkler};
+use super::schema_device::Devices;
+use super::{schema_device, schema_seeding, schema_soil, schema_sprinkler};
 use crate::units::{Area, Depth, Flow};
 
 /// The most zones of a site.
@@ -18,9 +20,10 @@ const SHORT_REST_H: i64 = 6;
 
 /// What a zone needs to know of the rest of the site.
 #[derive(Clone, Copy)]
-pub(super) struct Surroundings {
+pub(super) struct Surroundings<'a> {
     pub(super) time_zone: Option<Tz>,
     pub(super) supply_flow: Option<Flow>,
+    pub(super) devices: &'a Devices,
 }
 
 /// A zone as far as it could be read.
@@ -48,7 +51,7 @@ pub(super) fn zones(top: &Table, around: Surroundings, notes: &mut Notes) -> Vec
                 fault.help("write `name` in each [[zone]]"),
             );
         }
-        zone(&table, around, notes);
+        zone(&table, "", around, notes);
     }
     let tables = top.tables("zone", MOST_ZONES, notes);
     let inherited = shared.map(|(entries, _)| entries);
@@ -61,7 +64,7 @@ pub(super) fn zones(top: &Table, around: Surroundings, notes: &mut Notes) -> Vec
             let table = table
                 .shown_as(format!("zone.{shown}"))
                 .inheriting(inherited);
-            let mut zone = zone(&table, around, notes);
+            let mut zone = zone(&table, &shown, around, notes);
             if let (Some(zone), Some(name)) = (&mut zone, &name) {
                 zone.name.clone_from(name);
             }
@@ -95,8 +98,8 @@ fn name(table: &Table, notes: &mut Notes) -> Option<String> {
     None
 }
 
-/// A zone without its name.
-fn zone(table: &Table, around: Surroundings, notes: &mut Notes) -> Option<Zone> {
+/// A zone without its name; `name` only fills in `{zone}`.
+fn zone(table: &Table, name: &str, around: Surroundings, notes: &mut Notes) -> Option<Zone> {
     let area = table.quantity("area", notes).map(Area::from_m2);
     let soil = schema_soil::soil(table, notes);
     let slope = table.share("slope", notes);
@@ -104,7 +107,7 @@ fn zone(table: &Table, around: Surroundings, notes: &mut Notes) -> Option<Zone> 
     let sprinkler = table.required_subtable("sprinkler", notes);
     let sprinkler = sprinkler
         .and_then(|table| schema_sprinkler::sprinkler(&table, area, around.supply_flow, notes));
-    let valve = valve(table, notes);
+    let valve = valve(table, name, around.devices, notes);
     let seeding = table.required_subtable("seeding", notes);
     let seeding =
         seeding.and_then(|table| schema_seeding::seeding(&table, around.time_zone, notes));
@@ -138,15 +141,12 @@ fn zone(table: &Table, around: Surroundings, notes: &mut Notes) -> Option<Zone> 
     })
 }
 
-fn valve(table: &Table, notes: &mut Notes) -> Option<ValveNames> {
+fn valve(table: &Table, name: &str, devices: &Devices, notes: &mut Notes) -> Option<Valve> {
     if !table.has("valve") {
         return None;
     }
     let table = table.subtable_or_empty("valve", notes)?;
-    Some(ValveNames {
-        command_topic: table.text("command-topic", notes),
-        state_topic: table.text("state-topic", notes),
-    })
+    schema_device::valve(&table, name, devices, notes)
 }
 
 fn pre_soak(table: &Table, notes: &mut Notes) -> Option<PreSoak> {

@@ -6,4 +6,6 @@
 )]
 
 mod kill_at_every_write;
+mod link;
+mod simulated;
 mod store;

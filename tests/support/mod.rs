@@ -47,6 +47,7 @@ pub fn site(zones: Vec<Zone>) -> Site {
         quiet_windows: Vec::new(),
         wind_limit: None,
         frost_limit_c: 2.0,
+        mqtt: None,
         night: NightRule {
             dry_before_sunset: TimeDelta::hours(2),
             start_before_sunrise: TimeDelta::hours(2),

@@ -7,7 +7,8 @@ use unicode_width::UnicodeWidthStr;
 
 use super::Report;
 use crate::site::{
-    DailyHours, DateParity, DefaultUsed, Place, QuietWindow, Site, Supply, WateringRules, Zone,
+    DailyHours, DateParity, DefaultUsed, Mqtt, Place, QuietWindow, Site, Supply, WateringRules,
+    Zone,
 };
 use crate::units::{show_duration, show_length, show_temperature};
 
@@ -78,7 +79,27 @@ fn summary(out: &mut impl Write, site: &Site) -> io::Result<()> {
                 show_length(file.wind_height_m, site.units)
             )
         });
-    row(out, "weather", &weather)
+    row(out, "weather", &weather)?;
+    match &site.mqtt {
+        Some(mqtt) => row(out, "broker", &broker(mqtt, site)),
+        None => Ok(()),
+    }
+}
+
+fn broker(mqtt: &Mqtt, site: &Site) -> String {
+    let driven = site.zones.iter().filter(|zone| zone.valve.is_some());
+    let encrypted = if mqtt.tls.is_some() {
+        ", encrypted"
+    } else {
+        ""
+    };
+    format!(
+        "{}:{}{encrypted}; {} of {} zones driven",
+        mqtt.host,
+        mqtt.port,
+        driven.count(),
+        site.zones.len()
+    )
 }
 
 fn row(out: &mut impl Write, label: &str, text: &str) -> io::Result<()> {

@@ -10,6 +10,8 @@
 //! Own model in this: the three stores and their order of filling. The
 //! fluxes are the published ones, named where they are computed.
 
+use serde::{Deserialize, Serialize};
+
 use super::demand::HourDemand;
 use super::ground::{Ground, SurfaceLayer};
 use crate::agronomy::restoration::Rise;
@@ -30,6 +32,22 @@ pub struct Stores {
     pub seeded: bool,
     /// The rise from below, as of the last look.
     rise: Rise,
+}
+
+/// The stores as they are kept over restarts: what does not follow from the
+/// ground. Depletions in mm.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Levels {
+    /// Of the surface layer.
+    pub surface_mm: f64,
+    /// Of the root zone beneath it.
+    pub root_mm: f64,
+    /// Of the soil beneath that.
+    pub beneath_mm: f64,
+    /// Depth of the managed layer [mm].
+    pub layer_mm: f64,
+    /// Whether the seed is down.
+    pub seeded: bool,
 }
 
 /// What moved in a step, mm.
@@ -61,6 +79,39 @@ impl Stores {
                 (ground.field_capacity - depletion_share) / ground.saturation,
             ),
         }
+    }
+
+    /// What is kept of the stores.
+    #[must_use]
+    pub fn levels(&self) -> Levels {
+        Levels {
+            surface_mm: self.surface_mm,
+            root_mm: self.root_mm,
+            beneath_mm: self.beneath_mm,
+            layer_mm: self.layer_mm,
+            seeded: self.seeded,
+        }
+    }
+
+    /// Stores from what was kept. The ground may have been corrected since:
+    /// no store is drier than the ground can be.
+    #[must_use]
+    pub fn at_levels(ground: &Ground, levels: &Levels) -> Self {
+        let mut stores = Self {
+            seeded: levels.seeded,
+            ..Self::uniform(ground, 0.0)
+        };
+        let surface = *stores.surface(ground);
+        stores.layer_mm = levels
+            .layer_mm
+            .clamp(surface.thickness_mm, ground.bottom_mm);
+        let share = ground.available_share();
+        let below_mm = ground.bottom_mm - stores.layer_mm;
+        stores.surface_mm = levels.surface_mm.clamp(0.0, surface.evaporable_mm);
+        stores.root_mm = levels.root_mm.clamp(0.0, stores.root_available_mm(ground));
+        stores.beneath_mm = levels.beneath_mm.clamp(0.0, share * below_mm);
+        stores.look_below(ground);
+        stores
     }
 
     /// Brings the rise from below up to date with the soil there. Once an

@@ -5,12 +5,14 @@
 //! zone may be watered, [`course`] carries each zone's balance forward and
 //! finds its next need, [`schedule`] places the needs in the calendar of the
 //! supply ([`bookings`]), [`shortfall`] and [`mend`] tell what was not met.
+//! [`rolling`] plans again on the way, from what was really applied.
 
 pub mod bookings;
 pub mod course;
 pub mod mend;
 pub mod milestones;
 pub mod pre_soak;
+pub mod rolling;
 pub mod schedule;
 pub mod shortfall;
 pub mod soaker;
@@ -153,6 +155,24 @@ fn span(
     from: DateTime<Utc>,
     to: DateTime<Utc>,
 ) -> Result<Span, PlanError> {
+    let first = judge_weather(weather, from, to)?;
+    let lead = TimeDelta::days(SOAK_LEAD_DAYS);
+    let begin = site
+        .zones
+        .iter()
+        .map(|zone| zone.seeding.at - lead)
+        .filter(|&begin| begin < from)
+        .min()
+        .map_or(from, |begin| begin.max(first));
+    Ok(Span { begin, from, to })
+}
+
+/// The start of weather that covers a plan.
+fn judge_weather(
+    weather: &[WeatherHour],
+    from: DateTime<Utc>,
+    to: DateTime<Utc>,
+) -> Result<DateTime<Utc>, PlanError> {
     if to <= from {
         return Err(PlanError::EmptySpan { from, to });
     }
@@ -177,15 +197,7 @@ fn span(
             to,
         });
     }
-    let lead = TimeDelta::days(SOAK_LEAD_DAYS);
-    let begin = site
-        .zones
-        .iter()
-        .map(|zone| zone.seeding.at - lead)
-        .filter(|&begin| begin < from)
-        .min()
-        .map_or(from, |begin| begin.max(first));
-    Ok(Span { begin, from, to })
+    Ok(first)
 }
 
 /// Instants at which a stage begins, from the hourly record.

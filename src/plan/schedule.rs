@@ -11,23 +11,22 @@ use std::collections::BinaryHeap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::bookings::Bookings;
-use super::course::{Bed, Course, Moment};
+use super::bookings::{Ask, Bookings};
+use super::course::{Bed, Course, Moment, instant};
 use super::shortfall::dry_seconds;
 use super::soaker::{self, Soaked};
-use super::timetable::{Constraint, PreSoakSummary, Run, Trigger};
+use super::timetable::{Constraint, Cycle, PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
-use super::window::{Openings, SiteClosures};
+use super::window::{Closure, Openings, SiteClosures};
 use super::{PlanError, Span};
 use crate::agronomy::weather_record::WeatherHour;
 use crate::balance::demand::{self, Days};
 use crate::balance::ground::Ground;
 use crate::balance::growth::Season;
 use crate::balance::spin_up;
-use crate::balance::stores::Stores;
 use crate::site::local_time::date_of;
-use crate::site::{Ground as Sowing, Site};
+use crate::site::{Ground as Sowing, Site, Zone};
 
 /// Parts of the supply that are tried when the whole of it leaves seed dry.
 const SUPPLY_PARTS: &[f64] = &[0.85, 0.7, 0.5];
@@ -45,15 +44,39 @@ pub struct Prepared<'a> {
     weather: &'a [WeatherHour],
     closures: SiteClosures,
     zones: Vec<PreparedZone<'a>>,
+    /// Water already given or being given: start [s] and what it takes.
+    booked: Vec<(i64, Ask)>,
     /// Daily figures of the weather.
     pub days: Days,
 }
 
+/// What a plan on the way puts in the place of [`Prepared::of`].
+pub(super) struct Parts<'a> {
+    pub(super) zones: Vec<PreparedZone<'a>>,
+    pub(super) booked: Vec<(i64, Ask)>,
+    pub(super) days: Days,
+}
+
 #[derive(Debug, Clone)]
-struct PreparedZone<'a> {
-    bed: Bed<'a>,
-    stores: Stores,
-    weather_hours_used: usize,
+pub(super) struct PreparedZone<'a> {
+    pub(super) bed: Bed<'a>,
+    pub(super) course: Course,
+    pub(super) weather_hours_used: usize,
+    /// Where the zone is, if it is planned again on its way.
+    pub(super) on_the_way: Option<OnTheWay>,
+}
+
+/// What a plan must know of a zone that it takes up on its way.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct OnTheWay {
+    /// End of the last run [s].
+    pub(super) last_end: Option<i64>,
+    /// The last run's place in a split application.
+    pub(super) cycle: Option<Cycle>,
+    /// No watering before this [s].
+    pub(super) held_until: Option<i64>,
+    /// Not to be planned.
+    pub(super) is_left_out: bool,
 }
 
 /// A finished schedule: every zone at the end of the plan, and all runs.
@@ -115,23 +138,43 @@ impl<'a> Prepared<'a> {
                     season,
                     demand: demand.into(),
                 };
+                let begin = Moment::new(span.begin.timestamp(), stores);
                 Ok(PreparedZone {
                     bed,
-                    stores,
+                    course: Course::new(begin, span.from.timestamp()),
                     weather_hours_used,
+                    on_the_way: None,
                 })
             })
             .collect();
+        let parts = Parts {
+            zones: zones?,
+            booked: Vec::new(),
+            days,
+        };
+        Ok(Self::from_parts(site, weather, span, parts))
+    }
+
+    /// Puts together what was prepared otherwise.
+    #[must_use]
+    pub(super) fn from_parts(
+        site: &'a Site,
+        weather: &'a [WeatherHour],
+        span: &Span,
+        parts: Parts<'a>,
+    ) -> Self {
+        let time_zone = site.place.time_zone;
         let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.to));
         let weather = between(weather, span.begin, span.to);
-        Ok(Self {
+        Self {
             site,
             span: *span,
             closures: SiteClosures::of(site, weather, first, last),
             weather,
-            zones: zones?,
-            days,
-        })
+            zones: parts.zones,
+            booked: parts.booked,
+            days: parts.days,
+        }
     }
 
     /// The same zones, weather and days under other rules, limits, supply or
@@ -152,7 +195,9 @@ impl<'a> Prepared<'a> {
                     season: prepared.bed.season.clone(),
                     demand: prepared.bed.demand.clone(),
                 },
-                ..*prepared
+                course: prepared.course.clone(),
+                weather_hours_used: prepared.weather_hours_used,
+                on_the_way: prepared.on_the_way.clone(),
             });
         Prepared {
             site,
@@ -160,6 +205,7 @@ impl<'a> Prepared<'a> {
             weather: self.weather,
             closures: self.closures.under(site, self.weather),
             zones: zones.collect(),
+            booked: self.booked.clone(),
             days: self.days.clone(),
         }
     }
@@ -227,6 +273,9 @@ impl<'a> Prepared<'a> {
             .map(|(index, zone)| self.start(index, zone))
             .collect();
         let mut bookings = Bookings::of(self.site, flow_l_per_min);
+        for (start, ask) in &self.booked {
+            bookings.book(*start, ask);
+        }
         let mut runs = Vec::new();
         let until = self.span.to.timestamp();
         let mut queue: BinaryHeap<Reverse<(i64, usize)>> = zones
@@ -254,27 +303,47 @@ impl<'a> Prepared<'a> {
         let zone = prepared.bed.zone;
         let span = &self.span;
         let deadline = prepared.bed.season.soak_deadline;
-        let soaks = zone.pre_soak.wanted && deadline > span.begin && deadline <= span.to;
-        let begin = Moment::new(span.begin.timestamp(), prepared.stores);
+        let begin = instant(prepared.course.now.at);
+        let soaks = zone.pre_soak.wanted && deadline > begin && deadline <= span.to;
+        let by_night = zone.seeding.ground == Sowing::Bare;
+        let way = prepared.on_the_way.as_ref();
+        let mut waterer = Waterer {
+            index,
+            course: prepared.course.clone(),
+            bed: &prepared.bed,
+            watering: Watering::of(zone, &prepared.bed.ground),
+            openings: self.openings(zone, way, false),
+            mornings: &self.closures.mornings,
+            late: Vec::new(),
+            last_end: way.and_then(|way| way.last_end),
+        };
+        let next = match way {
+            Some(way) if way.is_left_out => Next::Nothing,
+            _ if soaks => Next::Soak,
+            Some(way) => {
+                let job = waterer.resumed_job(way.cycle, span.to.timestamp());
+                job.map_or(Next::Nothing, Next::Job)
+            }
+            None => Next::FirstJob,
+        };
         Scheduled {
-            waterer: Waterer {
-                index,
-                course: Course::new(begin, span.from.timestamp()),
-                bed: &prepared.bed,
-                watering: Watering::of(zone, &prepared.bed.ground),
-                openings: self.closures.openings(self.site, zone, false),
-                mornings: &self.closures.mornings,
-                late: Vec::new(),
-                last_end: None,
-            },
+            waterer,
             soak: None,
             weather_hours_used: prepared.weather_hours_used,
-            soak_openings: self.closures.openings(
-                self.site,
-                zone,
-                zone.seeding.ground == Sowing::Bare,
-            ),
-            next: if soaks { Next::Soak } else { Next::FirstJob },
+            soak_openings: self.openings(zone, way, by_night),
+            next,
+        }
+    }
+
+    fn openings(&self, zone: &Zone, way: Option<&OnTheWay>, by_night: bool) -> Openings {
+        let openings = self.closures.openings(self.site, zone, by_night);
+        match way.and_then(|way| way.held_until) {
+            Some(to) => openings.without(Closure {
+                from: self.span.begin.timestamp(),
+                to,
+                by: Constraint::Hold,
+            }),
+            None => openings,
         }
     }
 }

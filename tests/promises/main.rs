@@ -13,6 +13,8 @@ mod catch_cans_command;
 mod check_command;
 mod column;
 mod command;
+#[cfg(feature = "daemon")]
+mod daemon_loop;
 mod docs_site_file;
 mod et0_command;
 mod json_schema;

@@ -1,0 +1,157 @@
+//! How everything stands, for people and programs.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use super::control::Control;
+use super::outlook::Basis;
+use crate::valve::{Link, Phase, ValveState};
+
+/// Runs to come that are told.
+const RUNS_TOLD: usize = 12;
+
+/// The whole state.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Status {
+    /// The site's name.
+    pub site: String,
+    /// Time of the daemon.
+    pub now: DateTime<Utc>,
+    /// IANA time zone of the site.
+    pub time_zone: String,
+    /// `starting`, `running`, `stopping`, `stopped`.
+    pub phase: String,
+    /// Whether valves are only pretended to open.
+    pub dry_run: bool,
+    /// Whether the broker is connected.
+    pub broker: bool,
+    /// What is wrong with the clock.
+    pub clock_problem: Option<String>,
+    /// What stands in for missing weather.
+    pub weather_problem: Option<String>,
+    /// Alarms, in words.
+    pub alarms: Vec<String>,
+    /// The zones.
+    pub zones: Vec<ZoneStatus>,
+    /// The next runs.
+    pub runs: Vec<RunStatus>,
+    /// Zones that the plan cannot keep moist: zone and hours.
+    pub shortfalls: Vec<(String, f64)>,
+}
+
+/// One zone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ZoneStatus {
+    /// Its name.
+    pub name: String,
+    /// `closed`, `waiting`, `opening`, `open`, `closing`, `faulted`, `by hand`.
+    pub valve: String,
+    /// Stage.
+    pub stage: Option<String>,
+    /// Depletion of the managed layer [mm], at the last plan.
+    pub depletion_mm: Option<f64>,
+    /// What is allowed of it [mm].
+    pub allowed_mm: Option<f64>,
+    /// When the run in progress ends.
+    pub open_until: Option<DateTime<Utc>>,
+    /// End of the last water.
+    pub last_water: Option<DateTime<Utc>>,
+    /// No watering before this.
+    pub held_until: Option<DateTime<Utc>>,
+    /// When it was last mown.
+    pub mown: Option<DateTime<Utc>>,
+}
+
+/// One run to come.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RunStatus {
+    /// Zone.
+    pub zone: String,
+    /// Start.
+    pub start: DateTime<Utc>,
+    /// How long [s].
+    pub seconds: i64,
+    /// Gross depth [mm].
+    pub depth_mm: f64,
+}
+
+impl Control {
+    /// How everything stands.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        let known = self.supervisor.known();
+        let phase = match known.phase {
+            Phase::New | Phase::Starting => "starting",
+            Phase::Running => "running",
+            Phase::Stopping { .. } => "stopping",
+            Phase::Stopped => "stopped",
+        };
+        let name = |zone: usize| self.site.zones[zone].name.clone();
+        let runs = self.coming_runs().take(RUNS_TOLD).map(|run| RunStatus {
+            zone: name(run.zone),
+            start: run.start,
+            seconds: run.duration.num_seconds(),
+            depth_mm: run.depth.mm(),
+        });
+        let shortfalls = self.plan.iter().flat_map(|plan| &plan.shortfalls);
+        Status {
+            site: self.site.name.clone(),
+            now: self.now.utc,
+            time_zone: self.site.place.time_zone.name().to_owned(),
+            phase: phase.to_owned(),
+            dry_run: self.settings.dry_run,
+            broker: known.link == Link::Up,
+            clock_problem: self.clock_problem.map(|problem| problem.to_string()),
+            weather_problem: self.stale.map(|(from, basis)| in_words(from, basis)),
+            alarms: known.alarms.iter().map(|alarm| alarm.to_string()).collect(),
+            zones: (0..self.fields.len())
+                .map(|zone| self.zone_status(zone))
+                .collect(),
+            runs: runs.collect(),
+            shortfalls: shortfalls
+                .map(|shortfall| (name(shortfall.zone), shortfall.hours_dry))
+                .collect(),
+        }
+    }
+
+    fn zone_status(&self, zone: usize) -> ZoneStatus {
+        let field = &self.fields[zone];
+        let is_driven = self.settings.driven.get(zone).copied().unwrap_or(false);
+        let valve = match self.supervisor.known().fleet.zones.get(zone) {
+            _ if !is_driven => "by hand",
+            None => "unknown",
+            Some(ValveState::Closed { .. }) => "closed",
+            Some(ValveState::Waiting { .. }) => "waiting",
+            Some(ValveState::Opening { .. }) => "opening",
+            Some(ValveState::Open { .. }) => "open",
+            Some(ValveState::Closing { .. }) => "closing",
+            Some(ValveState::Faulted { .. }) => "faulted",
+        };
+        let state = self.plan.as_ref().and_then(|plan| plan.zones.get(zone));
+        let ordered = field.ordered.as_ref();
+        ZoneStatus {
+            name: self.site.zones[zone].name.clone(),
+            valve: valve.to_owned(),
+            stage: state.map(|state| format!("{:?}", state.stage).to_lowercase()),
+            depletion_mm: state.map(|state| state.depletion_mm),
+            allowed_mm: state.map(|state| state.allowed_mm),
+            open_until: ordered.map(|run| self.now.utc_at(run.at.moment) + run.duration),
+            last_water: field.last_water().map(|water| water.to),
+            held_until: field.held_until.filter(|until| *until > self.now.utc),
+            mown: field.mown,
+        }
+    }
+}
+
+/// What stands in for missing weather, in words.
+#[must_use]
+pub(super) fn in_words(from: DateTime<Utc>, basis: Basis) -> String {
+    let what = match basis {
+        Basis::LastDays => "the last known days without their rain",
+        Basis::WarmDay => "a warm clear day",
+    };
+    format!(
+        "no weather is known from {} on: the plan takes {what} in its place",
+        from.format("%Y-%m-%d %H:%M UTC")
+    )
+}

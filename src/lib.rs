@@ -6,10 +6,10 @@
 //!
 //! | layer | modules |
 //! |---|---|
-//! | 5 faces | `cli`, `daemon` |
+//! | 5 faces | `cli` |
 //! | 4 adapters | [`weather`], `store`, `clock`, `mqtt`, `simulator` |
 //! | 3 output | [`report`] |
-//! | 2 decisions | [`plan`], [`balance`], [`valve`] |
+//! | 2 decisions | [`backtest`], [`plan`], [`balance`], [`valve`] |
 //! | 1 formulas | [`agronomy`], [`column`], [`sprinkler`] |
 //! | 0 words | [`site`], [`units`] |
 //!
@@ -17,6 +17,7 @@
 //! clock, no file and no socket.
 
 pub mod agronomy;
+pub mod backtest;
 pub mod balance;
 pub mod cli;
 #[cfg(feature = "daemon")]

@@ -5,6 +5,7 @@ pub mod atmosphere;
 pub mod cover;
 pub mod crop_coefficient;
 pub mod daily;
+pub mod drying;
 pub mod et0_series;
 pub mod evaporation;
 mod exponential;

@@ -3,8 +3,13 @@
 //!
 //! Only the restore flux of the force–restore method is taken. Its other half,
 //! the coefficient C1 that scales evaporation, makes the surface value a skin
-//! and not a store of water; the balance keeps a store, so it takes the whole
-//! demand from the layer and this flux into it.
+//! and not a store of water.
+//!
+//! The balance used this with the whole demand taken from the layer, and was up
+//! to three times too late against Richards' equation from the second spell on,
+//! because one store beneath the layer stays moist when the soil next to the
+//! layer no longer is. It uses `drying` now; this is kept as the measure of
+//! what that gained (docs/seed-layer.md).
 //!
 //! Source throughout: Noilhan & Planton 1989, Mon. Weather Rev. 117:536–549.
 //! The equations and the sand, sandy loam and clay rows were compared with

@@ -1,6 +1,7 @@
 //! The ground of a zone: site words turned into the numbers of soil physics.
 
-use crate::agronomy::restoration::ForceRestoreSoil;
+use super::strata::Strata;
+use crate::agronomy::drying::DryingSoil;
 use crate::agronomy::soil_hydraulics::{self, SoilError};
 use crate::agronomy::{
     evaporation, infiltration, root_zone, surface_storage, texture, top_dressing,
@@ -38,9 +39,13 @@ pub struct Ground {
     pub seedbed_surface: SurfaceLayer,
     /// Depth to which the balance reaches [mm].
     pub bottom_mm: f64,
-    /// Coefficients of the rise from below.
-    pub restoration: ForceRestoreSoil,
+    /// The soil beneath the surface layer.
+    pub strata: Strata,
 }
+
+/// Least available water that is believed of a measured soil, volume share:
+/// keeps divisions finite.
+const LEAST_AVAILABLE: f64 = 0.01;
 
 /// The layer at the surface, in which seed lies and from which it evaporates.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,16 +54,25 @@ pub struct SurfaceLayer {
     pub thickness_mm: f64,
     /// Water at field capacity [mm].
     pub capacity_mm: f64,
-    /// Total available water, (θFC − θWP)·z [mm].
+    /// Total available water, (θFC − θWP)·z [mm]; of soil that was not
+    /// measured that of the quicker soil of its class, see [`DryingSoil`].
     pub available_mm: f64,
+    /// Its inverse [1/mm].
+    pub share_per_mm: f64,
     /// Total evaporable water, FAO-56 eq. 73 [mm].
     pub evaporable_mm: f64,
     /// Readily evaporable water [mm].
     pub readily_mm: f64,
     /// Share of the thickness that is the zone's own soil.
     pub soil_share: f64,
-    /// Share of the thickness that water rising from below can reach.
-    pub reached_share: f64,
+    /// Conductance to the soil beneath [mm/h]; less under a dressing that
+    /// rising water does not pass.
+    pub rise_mm_per_h: f64,
+    /// See [`Strata::top_half_level_mm`].
+    pub half_level_mm: f64,
+    /// The most that it gives to the air at field capacity [mm/h]; infinite
+    /// under loose peat or sand, of which that is not known.
+    pub exfiltration_mm_per_h: f64,
 }
 
 impl Ground {
@@ -75,12 +89,27 @@ impl Ground {
         // A measured field capacity may lie above the computed saturation.
         let saturation = water.saturation.max(field_capacity + 0.05);
         let class = infiltration::class_parameters(texture);
+        let seed_layer_mm = zone.seed_layer.mm();
+        let bottom_mm = zone
+            .target_root_depth
+            .mm()
+            .max(zone.pre_soak.depth.mm())
+            .max(seed_layer_mm + 1.0);
+        let class_soil = DryingSoil::of(texture);
+        let drying = DryingSoil {
+            available: match zone.soil.measured {
+                Some(_) => (field_capacity - wilting_point).max(LEAST_AVAILABLE),
+                None => class_soil.available,
+            },
+            ..class_soil
+        };
         let soil = Soil {
             texture,
             field_capacity,
             wilting_point,
+            drying,
+            strata: Strata::of(&drying, seed_layer_mm, bottom_mm),
         };
-        let seed_layer_mm = zone.seed_layer.mm();
         Ok(Self {
             texture,
             field_capacity,
@@ -92,12 +121,8 @@ impl Ground {
             surface_storage: Depth::from_mm(surface_storage::bare_soil_mm(zone.slope_pct)),
             bare_surface: soil.surface(seed_layer_mm, None),
             seedbed_surface: soil.surface(seed_layer_mm, zone.seeding.top_dressing.as_ref()),
-            bottom_mm: zone
-                .target_root_depth
-                .mm()
-                .max(zone.pre_soak.depth.mm())
-                .max(seed_layer_mm + 1.0),
-            restoration: ForceRestoreSoil::of(texture),
+            bottom_mm,
+            strata: soil.strata,
         })
     }
 
@@ -130,11 +155,29 @@ impl Ground {
     }
 }
 
+impl SurfaceLayer {
+    /// The most that the layer gives to the air [mm/h].
+    ///
+    /// - `wetness`: its [`crate::agronomy::drying::potential`]
+    #[inline]
+    #[must_use]
+    pub fn most_out_mm_per_h(&self, wetness: f64) -> f64 {
+        if self.exfiltration_mm_per_h.is_finite() {
+            self.exfiltration_mm_per_h * wetness
+        } else {
+            // Infinity times a dry layer's zero would be no number.
+            f64::INFINITY
+        }
+    }
+}
+
 /// Numbers of the soil itself, while the ground is put together.
 struct Soil {
     texture: TextureName,
     field_capacity: f64,
     wilting_point: f64,
+    drying: DryingSoil,
+    strata: Strata,
 }
 
 impl Soil {
@@ -158,20 +201,27 @@ impl Soil {
             self.wilting_point,
             soil_mm,
         ) + evaporation::total_evaporable_water_mm(fc, wp, dressing_mm);
+        let available_mm = self.drying.available * soil_mm
+            + root_zone::total_available_water_mm(fc, wp, dressing_mm);
+        let reached = material.map_or(1.0, |material| {
+            top_dressing::reached_share(material, dressing_mm, thickness_mm)
+        });
+        let evaporable_mm = evaporable_mm.max(available_mm);
         SurfaceLayer {
             thickness_mm,
             capacity_mm: self.field_capacity * soil_mm + fc * dressing_mm,
-            available_mm: root_zone::total_available_water_mm(
-                self.field_capacity,
-                self.wilting_point,
-                soil_mm,
-            ) + root_zone::total_available_water_mm(fc, wp, dressing_mm),
+            available_mm,
+            share_per_mm: available_mm.recip(),
             evaporable_mm,
             readily_mm: evaporation::readily_evaporable_water_mm(self.texture, evaporable_mm),
             soil_share: soil_mm / thickness_mm,
-            reached_share: material.map_or(1.0, |material| {
-                top_dressing::reached_share(material, dressing_mm, thickness_mm)
-            }),
+            rise_mm_per_h: reached * self.strata.top_conductance_mm_per_h(),
+            half_level_mm: self.strata.top_half_level_mm(available_mm),
+            exfiltration_mm_per_h: if material.is_none_or(top_dressing::conducts) {
+                self.drying.exfiltration_mm_per_h(thickness_mm)
+            } else {
+                f64::INFINITY
+            },
         }
     }
 }

@@ -4,6 +4,7 @@
 //! - [`ground`]: what the soil of a zone holds, lets in and gives back;
 //! - [`growth`]: stage, layer depth and crop coefficient through the season;
 //! - [`demand`]: hourly demand at the zone from weather, shade, cover, growth;
+//! - [`strata`]: the soil beneath the surface layer, and how water rises in it;
 //! - [`stores`]: the water itself, stepped in time with mass conserved.
 
 pub mod demand;
@@ -12,3 +13,4 @@ pub mod growth;
 pub mod record;
 pub mod spin_up;
 pub mod stores;
+pub mod strata;

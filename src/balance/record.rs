@@ -64,7 +64,8 @@ pub struct BalanceHour {
     pub rain_mm: f64,
     /// Irrigation that reached the layer.
     pub irrigation_mm: f64,
-    /// Rise from moist soil beneath into the seed layer.
+    /// Rise from moist soil beneath into the seed layer; below zero while the
+    /// layer gives water down.
     pub restored_mm: f64,
     /// Drainage below the managed layer's store.
     pub drainage_mm: f64,
@@ -74,7 +75,7 @@ pub struct BalanceHour {
     pub depletion_mm: f64,
     /// Highest depletion within the hour.
     pub worst_depletion_mm: f64,
-    /// Allowed depletion.
+    /// Allowed depletion; 0 before the seed is down, when nothing is asked.
     pub allowed_mm: f64,
     /// Total available water of the managed layer.
     pub total_available_mm: f64,

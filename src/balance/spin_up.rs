@@ -35,7 +35,6 @@ pub fn stores_at(
         .filter(|hour| hour.start >= oldest && hour.start < until)
     {
         let water_mm = (hour.rain_mm - hour.rain_runoff_mm) / f64::from(STEPS);
-        stores.look_below(ground);
         for _ in 0..STEPS {
             stores.step(ground, hour, 1.0 / f64::from(STEPS), water_mm);
         }

@@ -1,37 +1,36 @@
-//! The water of one zone in three stores, stepped in time.
+//! The water of one zone in five stores, stepped in time.
 //!
-//! From the top: the surface layer (the seed layer, fixed), the root zone
-//! beneath it as far as the roots reach, and the soil below that down to the
-//! depth of the pre-soak. Each store is counted as depletion below field
-//! capacity. Water fills them from the top and what is left drains out of
-//! the bottom; what is counted in equals what is counted out plus the change
+//! From the top: the surface layer (the seed layer, fixed) and four strata of
+//! soil beneath it, down to the depth of the pre-soak. Each is counted as
+//! depletion below field capacity. The root zone is as much of the strata as the
+//! roots reach. Water fills the stores from the top and what is left drains out
+//! of the bottom; what is counted in equals what is counted out plus the change
 //! of the stores (checked to 1e-6 mm by a property test).
 //!
-//! Own model in this: the three stores and their order of filling. The
-//! fluxes are the published ones, named where they are computed.
+//! Own model in this: the stores, their order of filling and what passes
+//! between them (see [`crate::agronomy::drying`]). The other fluxes are the
+//! published ones, named where they are computed.
 
 use serde::{Deserialize, Serialize};
 
 use super::demand::HourDemand;
 use super::ground::{Ground, SurfaceLayer};
-use crate::agronomy::restoration::Rise;
-use crate::agronomy::{evaporation, root_zone};
+use super::strata;
+use crate::agronomy::{drying, evaporation, root_zone};
 
 /// Depletions below field capacity, mm, and the depth of the managed layer.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stores {
     /// Of the surface layer, 0 to its total evaporable water.
     pub surface_mm: f64,
-    /// Of the root zone beneath the surface layer.
-    pub root_mm: f64,
-    /// Of the soil beneath the root zone.
-    pub beneath_mm: f64,
+    /// Of the strata beneath it, from the top.
+    pub strata_mm: [f64; strata::COUNT],
     /// Depth of the managed layer [mm]; at least the surface layer.
     pub layer_mm: f64,
     /// Whether the seed is down: the surface layer is a seedbed.
     pub seeded: bool,
-    /// The rise from below, as of the last look.
-    rise: Rise,
+    /// Share of each stratum that the managed layer has reached.
+    rooted: [f64; strata::COUNT],
 }
 
 /// The stores as they are kept over restarts: what does not follow from the
@@ -40,10 +39,8 @@ pub struct Stores {
 pub struct Levels {
     /// Of the surface layer.
     pub surface_mm: f64,
-    /// Of the root zone beneath it.
-    pub root_mm: f64,
-    /// Of the soil beneath that.
-    pub beneath_mm: f64,
+    /// Of the strata beneath it, from the top.
+    pub strata_mm: [f64; strata::COUNT],
     /// Depth of the managed layer [mm].
     pub layer_mm: f64,
     /// Whether the seed is down.
@@ -57,7 +54,8 @@ pub struct Flows {
     pub evaporation_mm: f64,
     /// Transpiration from surface layer and root zone.
     pub transpiration_mm: f64,
-    /// Rise from beneath into the surface layer.
+    /// Rise from beneath into the surface layer; below zero where the layer
+    /// gives water down.
     pub restored_mm: f64,
     /// Water that left the bottom.
     pub drainage_mm: f64,
@@ -70,14 +68,10 @@ impl Stores {
         let surface = &ground.bare_surface;
         Self {
             surface_mm: (depletion_share * surface.thickness_mm).min(surface.evaporable_mm),
-            root_mm: 0.0,
-            beneath_mm: depletion_share * (ground.bottom_mm - surface.thickness_mm),
+            strata_mm: ground.strata.thickness_mm.map(|mm| depletion_share * mm),
             layer_mm: surface.thickness_mm,
             seeded: false,
-            rise: Rise::of(
-                ground.restoration,
-                (ground.field_capacity - depletion_share) / ground.saturation,
-            ),
+            rooted: [0.0; strata::COUNT],
         }
     }
 
@@ -86,8 +80,7 @@ impl Stores {
     pub fn levels(&self) -> Levels {
         Levels {
             surface_mm: self.surface_mm,
-            root_mm: self.root_mm,
-            beneath_mm: self.beneath_mm,
+            strata_mm: self.strata_mm,
             layer_mm: self.layer_mm,
             seeded: self.seeded,
         }
@@ -102,25 +95,28 @@ impl Stores {
             ..Self::uniform(ground, 0.0)
         };
         let surface = *stores.surface(ground);
-        stores.layer_mm = levels
-            .layer_mm
-            .clamp(surface.thickness_mm, ground.bottom_mm);
-        let share = ground.available_share();
-        let below_mm = ground.bottom_mm - stores.layer_mm;
         stores.surface_mm = levels.surface_mm.clamp(0.0, surface.evaporable_mm);
-        stores.root_mm = levels.root_mm.clamp(0.0, stores.root_available_mm(ground));
-        stores.beneath_mm = levels.beneath_mm.clamp(0.0, share * below_mm);
-        stores.look_below(ground);
+        let share = ground.available_share();
+        let strata = stores.strata_mm.iter_mut().zip(ground.strata.thickness_mm);
+        for ((depletion_mm, thickness_mm), kept_mm) in strata.zip(levels.strata_mm) {
+            *depletion_mm = kept_mm.clamp(0.0, share * thickness_mm);
+        }
+        stores.grow_to(ground, levels.layer_mm);
         stores
     }
 
-    /// Brings the rise from below up to date with the soil there. Once an
-    /// hour is enough: the soil below changes by less than a hundredth.
-    pub fn look_below(&mut self, ground: &Ground) {
-        let below_mm = ground.bottom_mm - self.surface(ground).thickness_mm;
-        let depletion_share = (self.root_mm + self.beneath_mm) / below_mm;
-        let saturation = (ground.field_capacity - depletion_share) / ground.saturation;
-        self.rise = Rise::of(ground.restoration, saturation);
+    /// Bare soil at field capacity down to a depth [mm] and so dry beneath
+    /// that it gives nothing.
+    #[must_use]
+    pub fn soaked_to(ground: &Ground, depth_mm: f64) -> Self {
+        let mut stores = Self::uniform(ground, 0.0);
+        stores.reach(ground, depth_mm);
+        let dry_mm = ground.strata.dry_mm();
+        let wet = std::mem::take(&mut stores.rooted);
+        for ((depletion, dry), wet) in stores.strata_mm.iter_mut().zip(dry_mm).zip(wet) {
+            *depletion = dry * (1.0 - wet);
+        }
+        stores
     }
 
     /// The surface layer as it is now.
@@ -136,13 +132,26 @@ impl Stores {
     /// Depletion of the managed layer [mm].
     #[must_use]
     pub fn depletion_mm(&self) -> f64 {
-        self.surface_mm + self.root_mm
+        self.surface_mm + self.root_mm()
     }
 
     /// Depletion of all modelled soil [mm].
     #[must_use]
     pub fn total_depletion_mm(&self) -> f64 {
-        self.surface_mm + self.root_mm + self.beneath_mm
+        self.surface_mm + self.below_mm()
+    }
+
+    /// Depletion of the root zone beneath the surface layer [mm].
+    #[must_use]
+    pub fn root_mm(&self) -> f64 {
+        let strata = self.strata_mm.iter().zip(self.rooted);
+        strata.map(|(mm, rooted)| mm * rooted).sum()
+    }
+
+    /// Depletion of all soil beneath the surface layer [mm].
+    #[must_use]
+    pub fn below_mm(&self) -> f64 {
+        self.strata_mm.iter().sum()
     }
 
     /// Total available water of the managed layer [mm].
@@ -159,22 +168,25 @@ impl Stores {
     /// layer and the soil that it displaces counts with what is beneath.
     pub fn sow(&mut self, ground: &Ground) {
         let kept = ground.seedbed_surface.soil_share * self.surface_mm;
-        self.beneath_mm += self.surface_mm - kept;
+        self.strata_mm[0] += self.surface_mm - kept;
         self.surface_mm = kept;
         self.seeded = true;
     }
 
-    /// Takes the managed layer down to `depth_mm`; the soil that it grows
-    /// into brings its share of the depletion beneath.
+    /// Takes the managed layer down to `depth_mm`, and never up.
     pub fn grow_to(&mut self, ground: &Ground, depth_mm: f64) {
-        let depth_mm = depth_mm.clamp(self.layer_mm, ground.bottom_mm);
-        let below_mm = ground.bottom_mm - self.layer_mm;
-        if below_mm > 0.0 {
-            let moved = self.beneath_mm * (depth_mm - self.layer_mm) / below_mm;
-            self.root_mm += moved;
-            self.beneath_mm -= moved;
+        if depth_mm > self.layer_mm {
+            self.layer_mm = depth_mm.min(ground.bottom_mm);
+            self.reach(ground, self.layer_mm);
         }
-        self.layer_mm = depth_mm;
+    }
+
+    fn reach(&mut self, ground: &Ground, depth_mm: f64) {
+        let mut left_mm = depth_mm - self.surface(ground).thickness_mm;
+        for (rooted, thickness_mm) in self.rooted.iter_mut().zip(ground.strata.thickness_mm) {
+            *rooted = (left_mm / thickness_mm).clamp(0.0, 1.0);
+            left_mm -= thickness_mm;
+        }
     }
 
     /// One step of `hours`, with `water_mm` infiltrating in it.
@@ -189,8 +201,10 @@ impl Stores {
         water_mm: f64,
     ) -> Flows {
         let drainage_mm = self.fill(water_mm);
+        // Rise and evaporation act at once: both see the layer as it is now.
+        let let_go = self.most_out_mm_per_h(ground);
         let restored_mm = self.restore(ground, hours);
-        let evaporation_mm = self.evaporate(ground, demand, hours);
+        let evaporation_mm = self.evaporate(ground, demand, hours, let_go);
         let transpiration_mm = self.transpire(ground, demand, hours);
         Flows {
             evaporation_mm,
@@ -203,50 +217,48 @@ impl Stores {
     /// Fills from the top; returns what leaves the bottom.
     fn fill(&mut self, water_mm: f64) -> f64 {
         let mut left = water_mm;
-        for store in [
-            &mut self.surface_mm,
-            &mut self.root_mm,
-            &mut self.beneath_mm,
-        ] {
-            let taken = left.min(*store);
-            *store -= taken;
-            left -= taken;
+        if left > 0.0 {
+            for store in std::iter::once(&mut self.surface_mm).chain(&mut self.strata_mm) {
+                let taken = left.min(*store);
+                *store -= taken;
+                left -= taken;
+            }
         }
         left
     }
 
-    /// Moist soil beneath gives water back to the surface layer (Noilhan &
-    /// Planton 1989, restore term), from root zone and beneath alike, never
-    /// more than it has above the wilting point.
+    /// Moist soil beneath gives water to a drying surface layer, and a wetted
+    /// one to drier soil beneath.
     fn restore(&mut self, ground: &Ground, hours: f64) -> f64 {
         let surface = self.surface(ground);
-        let below_mm = ground.bottom_mm - surface.thickness_mm;
-        let below_depletion = self.root_mm + self.beneath_mm;
-        let below_stock = ground.available_share() * below_mm - below_depletion;
-        if below_stock <= 0.0 || self.surface_mm <= 0.0 {
-            return 0.0;
-        }
-        // In terms of the soil's own pores, whatever lies in the layer.
-        let surface_saturation =
-            (ground.field_capacity - self.surface_mm / surface.thickness_mm) / ground.saturation;
-        let rate = self.rise.mm_per_h(surface_saturation, surface.thickness_mm);
-        let restored = (rate * surface.reached_share * hours)
-            .min(below_stock)
-            .min(self.surface_mm);
-        let from_root = restored * (self.root_stock_mm(ground) / below_stock).min(1.0);
-        self.root_mm += from_root;
-        self.beneath_mm += restored - from_root;
+        let strata = &ground.strata;
+        let restored = strata.exchange(surface, self.surface_mm, &mut self.strata_mm, hours);
         self.surface_mm -= restored;
         restored
     }
 
-    /// Evaporation, FAO-56 eq. 71 and 74, within what can evaporate.
-    fn evaporate(&mut self, ground: &Ground, demand: &HourDemand, hours: f64) -> f64 {
+    /// The most that the drying soil lets go to the air [mm/h].
+    fn most_out_mm_per_h(&self, ground: &Ground) -> f64 {
+        let surface = self.surface(ground);
+        let wetness = drying::potential(1.0 - self.surface_mm * surface.share_per_mm);
+        surface.most_out_mm_per_h(wetness)
+    }
+
+    /// Evaporation, FAO-56 eq. 71 and 74, within what the soil lets go and
+    /// what can evaporate.
+    fn evaporate(
+        &mut self,
+        ground: &Ground,
+        demand: &HourDemand,
+        hours: f64,
+        let_go_mm_per_h: f64,
+    ) -> f64 {
         let surface = self.surface(ground);
         let kr = evaporation::reduction(self.surface_mm, surface.evaporable_mm, surface.readily_mm);
         let ke =
             evaporation::evaporation_coefficient(kr, demand.kc_max, demand.kcb, demand.exposed);
-        let evaporated = (ke * demand.et0_mm_per_h * demand.mulch_factor * hours)
+        let wanted_mm_per_h = ke * demand.et0_mm_per_h * demand.mulch_factor;
+        let evaporated = (wanted_mm_per_h.min(let_go_mm_per_h) * hours)
             .min((surface.evaporable_mm - self.surface_mm).max(0.0));
         self.surface_mm += evaporated;
         evaporated
@@ -261,48 +273,37 @@ impl Stores {
         let standing = demand.standing_kcb * demand.et0_mm_per_h * hours;
         let mut taken = 0.0;
         if seedlings > 0.0 {
-            let stocks = [
-                self.surface_stock_mm(ground),
-                self.root_stock_mm(ground),
-                0.0,
-            ];
             let stress = root_zone::stress(self.available_mm(ground), self.depletion_mm(), share);
-            taken += self.take(seedlings * stress, stocks);
+            taken += self.take(ground, seedlings * stress, self.rooted);
         }
         if standing > 0.0 {
             let below_mm = ground.bottom_mm - self.layer_mm;
-            let beneath = (ground.available_share() * below_mm - self.beneath_mm).max(0.0);
-            let stocks = [
-                self.surface_stock_mm(ground),
-                self.root_stock_mm(ground),
-                beneath,
-            ];
             let available = self.available_mm(ground) + ground.available_share() * below_mm;
             let stress = root_zone::stress(available, self.total_depletion_mm(), share);
-            taken += self.take(standing * stress, stocks);
+            taken += self.take(ground, standing * stress, [1.0; strata::COUNT]);
         }
         taken
     }
 
-    fn surface_stock_mm(&self, ground: &Ground) -> f64 {
-        (self.surface(ground).available_mm - self.surface_mm).max(0.0)
-    }
-
-    fn root_stock_mm(&self, ground: &Ground) -> f64 {
-        (self.root_available_mm(ground) - self.root_mm).max(0.0)
-    }
-
-    /// Takes water from the three stores in proportion to their stocks;
-    /// returns what there was to take.
-    fn take(&mut self, wanted_mm: f64, stocks_mm: [f64; 3]) -> f64 {
-        let stock: f64 = stocks_mm.iter().sum();
+    /// Takes water from surface layer and strata in proportion to what each
+    /// has within reach of roots; returns what there was to take.
+    fn take(&mut self, ground: &Ground, wanted_mm: f64, reached: [f64; strata::COUNT]) -> f64 {
+        let mut stocks_mm = reached;
+        let strata = self.strata_mm.iter().zip(ground.strata.thickness_mm);
+        for (stock, (depletion_mm, thickness_mm)) in stocks_mm.iter_mut().zip(strata) {
+            *stock *= (ground.available_share() * thickness_mm - depletion_mm).max(0.0);
+        }
+        let surface_mm = (self.surface(ground).available_mm - self.surface_mm).max(0.0);
+        let stock = surface_mm + stocks_mm.iter().sum::<f64>();
         if stock <= 0.0 {
             return 0.0;
         }
         let taken = wanted_mm.min(stock);
-        self.surface_mm += taken * stocks_mm[0] / stock;
-        self.root_mm += taken * stocks_mm[1] / stock;
-        self.beneath_mm += taken * stocks_mm[2] / stock;
+        let of_stock = taken / stock;
+        self.surface_mm += of_stock * surface_mm;
+        for (depletion_mm, stock_mm) in self.strata_mm.iter_mut().zip(stocks_mm) {
+            *depletion_mm += of_stock * stock_mm;
+        }
         taken
     }
 }

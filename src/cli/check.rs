@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::Failure;
+use crate::plan;
 use crate::site::{DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, load_bytes};
 
 mod text;
@@ -107,7 +108,10 @@ pub(super) fn read_site_file(path: &Path) -> Result<Vec<u8>, Failure> {
 /// show: files it names, what soil and sprinkler make of each other.
 fn doubts(site: &Site, file: &Path) -> Vec<Diagnostic> {
     let name = file.display().to_string();
-    let mut doubts = Vec::new();
+    let mut doubts: Vec<Diagnostic> = plan::doubts::doubts(site)
+        .into_iter()
+        .map(|doubt| Diagnostic::about_the_site(&name, doubt.what, Some(doubt.help)))
+        .collect();
     if let Some(weather) = &site.weather_file {
         let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
         if !path.is_file() {

@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 mod arguments;
+mod backtest;
 mod catch_cans;
 mod check;
 mod et0;
@@ -16,6 +17,7 @@ mod planning;
 mod soil;
 mod sun;
 mod timetable;
+mod weather;
 
 pub use failure::Failure;
 
@@ -31,6 +33,8 @@ struct Arguments {
 enum Command {
     /// Print the watering timetable of a site (nothing is opened)
     Timetable(timetable::TimetableArguments),
+    /// Try a season out on soil columns, beside fixed timers
+    Backtest(backtest::BacktestArguments),
     /// Tell everything that is wrong or doubtful in a site file
     Check(check::CheckArguments),
     /// Turn catch-can readings into precipitation rate and uniformity
@@ -41,6 +45,8 @@ enum Command {
     Soil(soil::SoilArguments),
     /// Sunrise, solar noon and sunset of a place and date
     Sun(sun::SunArguments),
+    /// The weather of a site for the next days, and where it comes from
+    Weather(weather::WeatherArguments),
 }
 
 /// Runs the command line of this process.
@@ -49,11 +55,13 @@ pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Timetable(arguments) => timetable::run(&arguments),
+        Command::Backtest(arguments) => backtest::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::CatchCans(arguments) => catch_cans::run(&arguments),
         Command::Et0(arguments) => et0::run(&arguments),
         Command::Soil(arguments) => soil::run(&arguments),
         Command::Sun(arguments) => sun::run(&arguments),
+        Command::Weather(arguments) => weather::run(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -73,6 +73,7 @@ enum Format {
 /// See [`Failure`].
 pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
     let (site, timetable, weather) = plan(arguments)?;
+    spare_the_inputs(arguments, &site)?;
     let names: &[String] = match &arguments.explain {
         Some(zone) => std::slice::from_ref(zone),
         None => &arguments.zone,
@@ -100,6 +101,35 @@ fn plan(arguments: &TimetableArguments) -> Result<(Site, Timetable, WeatherSourc
     Ok((site, timetable, weather.source))
 }
 
+/// Refuses to write over what was read: a slip of the hand would lose it.
+fn spare_the_inputs(arguments: &TimetableArguments, site: &Site) -> Result<(), Failure> {
+    let named = site.weather_file.as_ref().map(|file| {
+        let folder = arguments.site.parent().unwrap_or(Path::new(""));
+        folder.join(&file.path)
+    });
+    let inputs = [
+        Some(&arguments.site),
+        arguments.weather.as_ref(),
+        named.as_ref(),
+    ];
+    for output in [&arguments.output, &arguments.chart].into_iter().flatten() {
+        let Ok(place) = output.canonicalize() else {
+            continue;
+        };
+        let is_read = inputs
+            .iter()
+            .flatten()
+            .any(|input| input.canonicalize().is_ok_and(|input| input == place));
+        if is_read {
+            return Err(Failure::Input(format!(
+                "{} is read for this plan and is not written over: choose another name",
+                output.display()
+            )));
+        }
+    }
+    Ok(())
+}
+
 fn render(arguments: &TimetableArguments, view: &View<'_>) -> String {
     if let (Some(_), Some(zone)) = (&arguments.explain, view.zones.first()) {
         return report::explain_zone(view, zone);
@@ -119,7 +149,7 @@ fn render(arguments: &TimetableArguments, view: &View<'_>) -> String {
 }
 
 /// The indices of zones by name.
-fn zone_indices(site: &Site, names: &[String]) -> Result<Vec<usize>, Failure> {
+pub(super) fn zone_indices(site: &Site, names: &[String]) -> Result<Vec<usize>, Failure> {
     let known: Vec<&str> = site.zones.iter().map(|zone| zone.name.as_str()).collect();
     let index = |name: &String| {
         let found = known.iter().position(|zone| zone == name);
@@ -173,17 +203,17 @@ fn print(text: String) -> Result<(), Failure> {
     clippy::disallowed_methods,
     reason = "this is where the command writes its files"
 )]
-fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
+pub(super) fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
     std::fs::write(path, text)
         .map_err(|error| Failure::Io(format!("cannot write {}: {error}", path.display())))
 }
 
-fn date(text: &str) -> Result<NaiveDate, String> {
+pub(super) fn date(text: &str) -> Result<NaiveDate, String> {
     NaiveDate::parse_from_str(text, "%Y-%m-%d")
         .map_err(|_| "not a day; write it as year-month-day, such as 2023-08-20".to_string())
 }
 
-fn wind_height(text: &str) -> Result<f64, String> {
+pub(super) fn wind_height(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(height_m) if (0.5..=100.0).contains(&height_m) => Ok(height_m),
         _ => Err("a number of metres from 0.5 to 100, such as 10".to_string()),

@@ -38,6 +38,16 @@ pub enum Initial {
     /// One water content, as volume share, bounded in each soil by what it
     /// can hold.
     WaterContent(f64),
+    /// Soaked to a depth and dry beneath: one pressure head [m] above
+    /// `depth_mm`, by the middle of each cell, another below it.
+    SoakedTo {
+        /// How deep the soak went [mm].
+        depth_mm: f64,
+        /// Pressure head above that depth [m].
+        head_m: f64,
+        /// Pressure head below it [m].
+        below_head_m: f64,
+    },
 }
 
 impl Initial {
@@ -180,6 +190,11 @@ impl ColumnSpec {
             "from 1e-6 to 10",
         )?;
         let (what, value) = match self.initial {
+            Initial::SoakedTo {
+                depth_mm,
+                head_m,
+                below_head_m,
+            } => ("initial soak [mm, m]", depth_mm + head_m + below_head_m),
             Initial::Head(head) => ("initial head [m]", head),
             Initial::HydrostaticAbove(depth) => ("depth of the water table [mm]", depth),
             Initial::WaterContent(share) => ("initial water content", share),
@@ -263,6 +278,18 @@ impl ColumnSpec {
                 let head = match self.initial {
                     Initial::Head(head_m) => head_m * 1000.0,
                     Initial::HydrostaticAbove(water_table) => centre - water_table,
+                    Initial::SoakedTo {
+                        depth_mm,
+                        head_m,
+                        below_head_m,
+                    } => {
+                        1000.0
+                            * if centre < depth_mm {
+                                head_m
+                            } else {
+                                below_head_m
+                            }
+                    }
                     Initial::WaterContent(share) => -table.suction_m(share) * 1000.0,
                 };
                 table.state(head)

@@ -10,7 +10,7 @@ use super::link::Link;
 use super::outbox::{Parcel, Quality, SendError};
 use super::reading::{Readers, Reading};
 use super::settings::{LinkTimes, Subscription};
-use super::{Message, meter};
+use super::{Message, from_site, meter};
 use crate::clock::Now;
 use crate::site::{Acts, CommandFacts, FlowMeter, Mqtt, Site, Template, Valve};
 use crate::units::Flow;
@@ -176,7 +176,12 @@ impl Devices {
                 run_time,
                 valid_for,
             } => (
-                filled(&valve.open, (run_time, valid_for)),
+                // However long the order is good for: a device that opens
+                // late stays open late.
+                filled(
+                    &valve.open,
+                    (run_time, valid_for.min(self.timing.most_delay)),
+                ),
                 Quality::AtMostOnce,
             ),
             Command::Close => (
@@ -229,7 +234,8 @@ fn timing(mqtt: &Mqtt) -> Timing {
     let times = LinkTimes {
         keep_alive: span(mqtt.keep_alive),
         ..LinkTimes::default()
-    };
+    }
+    .rounded(from_site::version(mqtt));
     let most_delay = times.most_delay().max(usual.most_delay);
     Timing {
         most_delay,

@@ -4,9 +4,9 @@
 use std::path::Path;
 
 use super::login::{Login, LoginError, Secret};
-use super::settings::{LinkTimes, Presence, Settings, Subscription};
+use super::settings::{LinkTimes, Presence, Settings, Subscription, Version};
 use super::tls::{TlsError, TlsFiles, client_config};
-use crate::site::{Mqtt, TlsNames};
+use crate::site::{Mqtt, MqttVersion, TlsNames};
 
 /// The environment variable that holds the password where no file does.
 pub const PASSWORD_VARIABLE: &str = "SOAKMIST_MQTT_PASSWORD";
@@ -51,6 +51,7 @@ impl Settings {
         Ok(Self {
             host: mqtt.host.clone(),
             port: mqtt.port,
+            version: version(mqtt),
             client_id: mqtt.client_id.clone(),
             login,
             tls,
@@ -65,6 +66,14 @@ impl Settings {
                 ..LinkTimes::default()
             },
         })
+    }
+}
+
+/// The version of MQTT that a site wants.
+pub(super) fn version(mqtt: &Mqtt) -> Version {
+    match mqtt.version {
+        MqttVersion::V311 => Version::V311,
+        MqttVersion::V5 => Version::V5,
     }
 }
 

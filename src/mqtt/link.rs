@@ -10,7 +10,7 @@ use tokio::time::{Instant, sleep};
 
 use super::backoff::{Backoff, throw};
 use super::inbox::{Arrival, Inbox};
-use super::outbox::{Outbox, Parcel, SendError};
+use super::outbox::{Outbox, Outgoing, Parcel, SendError};
 use super::session::{Outcome, Session, stopped};
 use super::settings::Settings;
 use super::status::{Counters, DownReason, LinkState, LinkStatus};
@@ -65,7 +65,7 @@ impl Shared {
     }
 
     /// The next parcel whose moment has not passed.
-    pub(super) fn next_parcel(&self) -> Option<Parcel> {
+    pub(super) fn next_parcel(&self) -> Option<Outgoing> {
         let parcel = self.outbox().next(self.now())?;
         locked(&self.state).sent += 1;
         Some(parcel)
@@ -134,7 +134,7 @@ impl Link {
     /// age of commands.
     #[must_use]
     pub fn start(mut settings: Settings, clock: Arc<dyn Clock>) -> Self {
-        settings.times = settings.times.rounded();
+        settings.times = settings.times.rounded(settings.version);
         let inbox = Inbox::new(&settings.subscriptions);
         let (stop, stopped) = watch::channel(false);
         let reason = DownReason::Starting;

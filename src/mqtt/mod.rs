@@ -1,7 +1,7 @@
 //! The link to the MQTT broker: what goes out, what comes in, and what never
 //! may go out late.
 //!
-//! [`Link`] keeps one connection alive, under MQTT 3.1.1. Commands wait in an
+//! [`Link`] keeps one connection alive, under MQTT 3.1.1 or 5. Commands wait in an
 //! outbox of its own, one per device, and leave it only within their moment;
 //! messages wait in a bounded inbox, a few per topic. Every connection gets a
 //! fresh client of the MQTT library, so nothing that the library keeps
@@ -42,8 +42,8 @@ pub use from_site::{PASSWORD_VARIABLE, SettingsError};
 pub use inbox::{Arrival, Inbox, Message};
 pub use link::Link;
 pub use login::{Login, LoginError, Secret};
-pub use outbox::{Outbox, Parcel, Quality, SendError};
+pub use outbox::{Outbox, Outgoing, Parcel, Quality, SendError};
 pub use reading::Reading;
-pub use settings::{LinkTimes, Presence, Settings, Subscription};
+pub use settings::{LinkTimes, Presence, Settings, Subscription, Version};
 pub use status::{Counters, DownReason, LinkState, LinkStatus};
 pub use tls::{TlsError, TlsFiles, client_config};

@@ -39,6 +39,15 @@ pub struct Parcel {
     pub retain: bool,
 }
 
+/// A message whose turn has come.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Outgoing {
+    /// The message.
+    pub parcel: Parcel,
+    /// How long it is still valid, where that ends.
+    pub valid_for: Option<Duration>,
+}
+
 /// Why something is not taken to be sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum SendError {
@@ -176,7 +185,7 @@ impl Outbox {
 
     /// The next parcel to send now; commands whose moment has passed are
     /// dropped on the way.
-    pub fn next(&mut self, now: Moment) -> Option<Parcel> {
+    pub fn next(&mut self, now: Moment) -> Option<Outgoing> {
         loop {
             let (_, key) = self.turns.pop_first()?;
             let waiting = self.waiting.remove(&key)?;
@@ -187,7 +196,10 @@ impl Outbox {
                 self.expired += 1;
                 continue;
             }
-            return Some(waiting.parcel);
+            return Some(Outgoing {
+                parcel: waiting.parcel,
+                valid_for: waiting.expires.map(|expires| expires.since(now)),
+            });
         }
     }
 
@@ -266,7 +278,7 @@ mod tests {
 
     fn payloads(outbox: &mut Outbox, now: Moment) -> Vec<String> {
         std::iter::from_fn(|| outbox.next(now))
-            .map(|parcel| String::from_utf8(parcel.payload).unwrap())
+            .map(|next| String::from_utf8(next.parcel.payload).unwrap())
             .collect()
     }
 
@@ -307,6 +319,11 @@ mod tests {
         // Valid for a minute, but nothing waits longer than 5 s for the wire.
         outbox.open(ZONE, parcel("on"), at(60_000), at(0)).unwrap();
         assert_eq!(outbox.next(at(5000)), None);
+        outbox.open(ZONE, parcel("on"), at(3000), at(0)).unwrap();
+        let left = outbox.next(at(1000)).unwrap().valid_for;
+        assert_eq!(left, Some(Duration::from_secs(2)));
+        outbox.close(ZONE, parcel("off")).unwrap();
+        assert_eq!(outbox.next(at(1000)).unwrap().valid_for, None);
         let late = outbox.open(ZONE, parcel("on"), at(1000), at(1000));
         assert_eq!(late, Err(SendError::Late));
     }
@@ -328,11 +345,11 @@ mod tests {
     fn a_command_is_never_retained_and_a_report_may_be() {
         let mut outbox = connected();
         outbox.open(ZONE, parcel("on"), at(9000), at(0)).unwrap();
-        assert!(!outbox.next(at(1)).unwrap().retain);
+        assert!(!outbox.next(at(1)).unwrap().parcel.retain);
         outbox.close(ZONE, parcel("off")).unwrap();
-        assert!(!outbox.next(at(1)).unwrap().retain);
+        assert!(!outbox.next(at(1)).unwrap().parcel.retain);
         outbox.report(parcel("status")).unwrap();
-        assert!(outbox.next(at(1)).unwrap().retain);
+        assert!(outbox.next(at(1)).unwrap().parcel.retain);
     }
 
     #[test]

@@ -8,7 +8,7 @@ use tokio::sync::watch;
 use tokio::time::{Instant, sleep_until, timeout, timeout_at};
 
 use super::link::Shared;
-use super::outbox::{Parcel, Quality};
+use super::outbox::{Outgoing, Parcel, Quality};
 use super::settings::{Settings, Subscription, TOPICS_AT_ONCE};
 use super::status::DownReason;
 use super::wire::{WINDOW, Wire, WireEvent};
@@ -178,16 +178,16 @@ impl<'a> Session<'a> {
     /// can still be replaced or expire.
     fn hand_over(&mut self) -> Result<(), DownReason> {
         while self.given < WINDOW {
-            let Some(parcel) = self.shared.next_parcel() else {
+            let Some(next) = self.shared.next_parcel() else {
                 return Ok(());
             };
-            self.give(parcel)?;
+            self.give(next)?;
         }
         Ok(())
     }
 
-    fn give(&mut self, parcel: Parcel) -> Result<(), DownReason> {
-        self.wire.publish(parcel)?;
+    fn give(&mut self, next: Outgoing) -> Result<(), DownReason> {
+        self.wire.publish(next.parcel, next.valid_for)?;
         self.given += 1;
         let due = Instant::now() + self.settings().times.write;
         self.write_due.get_or_insert(due);
@@ -228,13 +228,16 @@ impl<'a> Session<'a> {
     async fn take_leave(&mut self) -> DownReason {
         let presence = &self.settings().presence;
         let offline = presence_parcel(&presence.topic, &presence.offline);
-        let mut last = VecDeque::from([offline]);
+        let mut last = VecDeque::from([Outgoing {
+            parcel: offline,
+            valid_for: None,
+        }]);
         let leave = async {
             loop {
                 while self.given < WINDOW {
                     let next = self.shared.next_parcel().or_else(|| last.pop_front());
-                    let Some(parcel) = next else { break };
-                    self.give(parcel)?;
+                    let Some(next) = next else { break };
+                    self.give(next)?;
                 }
                 if self.given == 0 {
                     break;

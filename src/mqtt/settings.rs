@@ -18,6 +18,26 @@ pub(super) const UNACKNOWLEDGED: u16 = 100;
 /// Topics in one SUBSCRIBE packet.
 pub(super) const TOPICS_AT_ONCE: usize = 50;
 
+/// Version of MQTT.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Version {
+    /// 3.1.1.
+    #[default]
+    V311,
+    /// 5: the broker also drops an open command that waits there for too long.
+    V5,
+}
+
+impl Version {
+    /// The shortest pause between two pings that the library takes.
+    pub(super) fn least_keep_alive(self) -> Duration {
+        Duration::from_secs(match self {
+            Self::V311 => 1,
+            Self::V5 => 5,
+        })
+    }
+}
+
 /// What the link needs to know.
 #[derive(Debug, Clone)]
 pub struct Settings {
@@ -25,6 +45,8 @@ pub struct Settings {
     pub host: String,
     /// Its port.
     pub port: u16,
+    /// Version of MQTT to speak.
+    pub version: Version,
     /// Our client id. It must stay the same over restarts: by it the broker
     /// ends an old connection of ours whose bytes are still on their way.
     pub client_id: String,

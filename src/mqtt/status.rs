@@ -38,6 +38,11 @@ pub enum DownReason {
 }
 
 impl DownReason {
+    /// The broker began with something else than an answer.
+    pub(super) fn no_greeting() -> Self {
+        Self::Nonsense("something else than an answer to our greeting".to_owned())
+    }
+
     /// Whether it is of no use to try again at once.
     pub(super) fn is_refusal(&self) -> bool {
         matches!(

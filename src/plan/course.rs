@@ -68,7 +68,7 @@ pub struct Moment {
     pub at: i64,
     /// The water.
     pub stores: Stores,
-    /// Start of the hour for which layer and rise were last brought up to date.
+    /// Start of the hour for which the layer was last brought up to date.
     hour: Option<DateTime<Utc>>,
 }
 
@@ -111,7 +111,6 @@ impl Moment {
         if self.hour != Some(demand.start) {
             self.hour = Some(demand.start);
             self.stores.grow_to(&bed.ground, demand.layer_mm);
-            self.stores.look_below(&bed.ground);
         }
         #[expect(clippy::cast_precision_loss, reason = "a step is at most 300 s")]
         let hours = (end - self.at) as f64 / HOUR_S as f64;
@@ -220,7 +219,13 @@ impl Course {
         hour.drainage_mm += flows.drainage_mm;
         hour.depletion_mm = depletion_mm;
         hour.worst_depletion_mm = hour.worst_depletion_mm.max(depletion_mm);
-        hour.allowed_mm = demand.depletion_share * available_mm;
+        // Nothing can be too dry before the seed is down.
+        let allowed = if demand.stage < Stage::Germination {
+            0.0
+        } else {
+            demand.depletion_share
+        };
+        hour.allowed_mm = allowed * available_mm;
         hour.total_available_mm = available_mm;
         hour.layer_mm = stores.layer_mm;
     }

@@ -2,13 +2,13 @@
 //! relaxed at a time and looking at what is left.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::num::NonZero;
 
 use chrono::TimeDelta;
 
 use super::Span;
 use super::schedule::{Prepared, Schedule};
 use super::shortfall::{causes, shortfalls};
+use super::side_by_side::side_by_side;
 use super::timetable::{Constraint, Shortfall, ShortfallKind};
 use super::water::hours;
 use crate::site::local_time::date_of;
@@ -39,8 +39,12 @@ pub fn add_mends(found: &mut [Shortfall], schedule: &Schedule, prepared: &Prepar
                 .into_iter()
                 .map(move |relaxed| (cause, relaxed))
         })
+        .take(prepared.further_plans())
         .collect();
-    let left = left_by_each(prepared, &relaxed);
+    let left = side_by_side(&relaxed, |(_, relaxed)| {
+        let flow = relaxed.site.supply.flow.l_per_min();
+        shortfalls(&prepared.under(&relaxed.site).schedule_with(flow))
+    });
     for shortfall in found.iter_mut() {
         let mut mends: Vec<(f64, String)> = Vec::new();
         let mut of_cause = None;
@@ -66,34 +70,6 @@ pub fn add_mends(found: &mut [Shortfall], schedule: &Schedule, prepared: &Prepar
             shortfall.mend.push(last_resort(shortfall.cause).into());
         }
     }
-}
-
-/// What each relaxation leaves short, planned on all cores; the order of the
-/// results does not depend on them.
-fn left_by_each(prepared: &Prepared, relaxed: &[(Constraint, Relaxed)]) -> Vec<Vec<Shortfall>> {
-    let plan = |relaxed: &Relaxed| {
-        let flow = relaxed.site.supply.flow.l_per_min();
-        shortfalls(&prepared.under(&relaxed.site).schedule_with(flow))
-    };
-    let workers = std::thread::available_parallelism().map_or(1, NonZero::get);
-    let each = relaxed.len().div_ceil(workers).max(1);
-    std::thread::scope(|scope| {
-        let handles: Vec<_> = relaxed
-            .chunks(each)
-            .map(|part| {
-                scope.spawn(move || {
-                    part.iter()
-                        .map(|(_, relaxed)| plan(relaxed))
-                        .collect::<Vec<_>>()
-                })
-            })
-            .collect();
-        let join = |handle: std::thread::ScopedJoinHandle<'_, Vec<_>>| match handle.join() {
-            Ok(left) => left,
-            Err(panic) => std::panic::resume_unwind(panic),
-        };
-        handles.into_iter().flat_map(join).collect()
-    })
 }
 
 /// Constraints that cause a share of the dry time worth a try, and those

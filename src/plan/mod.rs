@@ -5,16 +5,20 @@
 //! zone may be watered, [`course`] carries each zone's balance forward and
 //! finds its next need, [`schedule`] places the needs in the calendar of the
 //! supply ([`bookings`]), [`shortfall`] and [`mend`] tell what was not met.
-//! [`rolling`] plans again on the way, from what was really applied.
+//! [`follow`] plans again and again as time passes, [`rolling`] from what was
+//! really applied.
 
 pub mod bookings;
 pub mod course;
+pub mod doubts;
+pub mod follow;
 pub mod mend;
 pub mod milestones;
 pub mod pre_soak;
 pub mod rolling;
 pub mod schedule;
 pub mod shortfall;
+mod side_by_side;
 pub mod soaker;
 pub mod timetable;
 pub mod water;
@@ -149,7 +153,11 @@ pub fn make_timetable(
     })
 }
 
-fn span(
+/// The span of a plan of a site, begun early enough to know the soil.
+///
+/// # Errors
+/// [`PlanError`]: an empty span, or weather that does not cover it.
+pub fn span(
     site: &Site,
     weather: &[WeatherHour],
     from: DateTime<Utc>,

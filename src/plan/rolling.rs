@@ -9,18 +9,17 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::Ask;
 use super::course::{Bed, Course, Moment, Since};
-use super::schedule::{OnTheWay, Parts, Prepared, PreparedZone, Scheduled};
+use super::follow::Standing;
+use super::schedule::{Prepared, Scheduled};
 use super::shortfall;
 use super::timetable::{Cycle, Run, Shortfall, Stage};
 use super::water::{Watering, hours};
 use super::{PlanError, SOAK_LEAD_DAYS, Span};
 use crate::agronomy::weather_record::WeatherHour;
-use crate::balance::demand::{self, Days, HourDemand};
-use crate::balance::ground::Ground;
-use crate::balance::growth::Season;
+use crate::balance::demand::HourDemand;
 use crate::balance::spin_up;
 use crate::balance::stores::{Levels, Stores};
-use crate::site::{Site, Zone};
+use crate::site::Site;
 
 /// How far a rolling plan reaches.
 pub const REACH: TimeDelta = TimeDelta::hours(36);
@@ -135,34 +134,32 @@ pub fn replan(
     horizon: Horizon,
 ) -> Result<RollingPlan, PlanError> {
     let span = span(weather, zones, horizon)?;
-    let days = Days::of(weather, site.place.time_zone);
-    let mut prepared = Vec::with_capacity(zones.len());
+    let mut prepared = Prepared::of(site, weather, &span)?;
+    for (index, now) in zones.iter().enumerate() {
+        for gauge in &now.rain {
+            prepared.change_demand(index, |demand| believe(gauge, demand));
+        }
+    }
+    let mut standings = Vec::with_capacity(zones.len());
     let mut booked = Vec::new();
     let mut states = Vec::with_capacity(zones.len());
-    for (zone, now) in site.zones.iter().zip(zones) {
-        let bed = bed(site, zone, (weather, &days), now)?;
-        let mut catching_up = CatchingUp::begin(&bed, now, horizon);
+    for (bed, now) in prepared.beds().zip(zones) {
+        let mut catching_up = CatchingUp::begin(bed, now, horizon);
         catching_up.through(now);
         booked.extend(asks(&catching_up.watering, &now.water));
         states.push(catching_up.state());
-        prepared.push(PreparedZone {
-            on_the_way: Some(OnTheWay {
-                last_end: catching_up.last_end,
-                cycle: now.cycle,
-                held_until: now.held_until.map(|until| until.timestamp()),
-                is_left_out: now.is_left_out,
-            }),
-            course: catching_up.course,
-            weather_hours_used: 0,
-            bed,
+        standings.push(Standing {
+            at: catching_up.course.now.at,
+            stores: catching_up.course.now.stores,
+            since: catching_up.course.since,
+            last_end: catching_up.last_end,
+            cycle: now.cycle,
+            soaked: false,
+            held_until: now.held_until.map(|until| until.timestamp()),
+            is_left_out: now.is_left_out,
         });
     }
-    let parts = Parts {
-        zones: prepared,
-        booked,
-        days,
-    };
-    let prepared = Prepared::from_parts(site, weather, &span, parts);
+    prepared.go_on_from(standings, booked);
     let schedule = prepared.schedule();
     let shortfalls = shortfall::shortfalls(&schedule);
     let left_out = |zone: &Scheduled| zones[zone.waterer.index].is_left_out;
@@ -184,30 +181,6 @@ fn span(weather: &[WeatherHour], zones: &[ZoneNow], horizon: Horizon) -> Result<
     let begin = begin.map_or(from, |begin| begin.min(from));
     super::judge_weather(weather, begin, to)?;
     Ok(Span { begin, from, to })
-}
-
-fn bed<'a>(
-    site: &Site,
-    zone: &'a Zone,
-    (weather, days): (&[WeatherHour], &Days),
-    now: &ZoneNow,
-) -> Result<Bed<'a>, PlanError> {
-    let ground = Ground::of(zone).map_err(|source| PlanError::Soil {
-        zone: zone.name.clone(),
-        source,
-    })?;
-    let time_zone = site.place.time_zone;
-    let season = Season::of(zone, time_zone, &days.mean_c);
-    let mut demand = demand::hours(zone, &ground, &season, weather, days, time_zone);
-    for gauge in &now.rain {
-        believe(gauge, &mut demand);
-    }
-    Ok(Bed {
-        zone,
-        ground,
-        season,
-        demand: demand.into(),
-    })
 }
 
 /// Puts what a gauge showed in the place of the rain that the weather tells,

@@ -8,32 +8,39 @@
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
+use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::{Ask, Bookings};
 use super::course::{Bed, Course, Moment, instant};
+use super::follow::Standing;
 use super::shortfall::dry_seconds;
+use super::side_by_side::side_by_side;
 use super::soaker::{self, Soaked};
-use super::timetable::{Constraint, Cycle, PreSoakSummary, Run, Trigger};
+use super::timetable::{Constraint, PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
 use super::window::{Closure, Openings, SiteClosures};
 use super::{PlanError, Span};
 use crate::agronomy::weather_record::WeatherHour;
-use crate::balance::demand::{self, Days};
+use crate::balance::demand::{self, Days, HourDemand};
 use crate::balance::ground::Ground;
 use crate::balance::growth::Season;
 use crate::balance::spin_up;
+use crate::balance::stores::Stores;
 use crate::site::local_time::date_of;
 use crate::site::{Ground as Sowing, Site, Zone};
 
-/// Parts of the supply that are tried when the whole of it leaves seed dry.
-const SUPPLY_PARTS: &[f64] = &[0.85, 0.7, 0.5];
+/// Added to a sum of flows so that rounding does not shut out the last.
+const FLOW_MARGIN_L_PER_MIN: f64 = 1e-3;
 
 /// Days of weather after the plan that are looked at for the dates of
 /// emergence and first mowing.
 const OUTLOOK_DAYS: i64 = 60;
+
+/// Hours of zones that further plans may come to in all.
+const FURTHER_ZONE_HOURS: usize = 300_000;
 
 /// What planning needs of a site and its weather, worked out once.
 #[derive(Debug, Clone)]
@@ -44,39 +51,18 @@ pub struct Prepared<'a> {
     weather: &'a [WeatherHour],
     closures: SiteClosures,
     zones: Vec<PreparedZone<'a>>,
-    /// Water already given or being given: start [s] and what it takes.
+    /// Where the zones stand, when planning goes on; empty at its beginning.
+    standings: Vec<Standing>,
     booked: Vec<(i64, Ask)>,
     /// Daily figures of the weather.
     pub days: Days,
 }
 
-/// What a plan on the way puts in the place of [`Prepared::of`].
-pub(super) struct Parts<'a> {
-    pub(super) zones: Vec<PreparedZone<'a>>,
-    pub(super) booked: Vec<(i64, Ask)>,
-    pub(super) days: Days,
-}
-
 #[derive(Debug, Clone)]
-pub(super) struct PreparedZone<'a> {
-    pub(super) bed: Bed<'a>,
-    pub(super) course: Course,
-    pub(super) weather_hours_used: usize,
-    /// Where the zone is, if it is planned again on its way.
-    pub(super) on_the_way: Option<OnTheWay>,
-}
-
-/// What a plan must know of a zone that it takes up on its way.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct OnTheWay {
-    /// End of the last run [s].
-    pub(super) last_end: Option<i64>,
-    /// The last run's place in a split application.
-    pub(super) cycle: Option<Cycle>,
-    /// No watering before this [s].
-    pub(super) held_until: Option<i64>,
-    /// Not to be planned.
-    pub(super) is_left_out: bool,
+struct PreparedZone<'a> {
+    bed: Bed<'a>,
+    stores: Stores,
+    weather_hours_used: usize,
 }
 
 /// A finished schedule: every zone at the end of the plan, and all runs.
@@ -115,8 +101,13 @@ impl<'a> Prepared<'a> {
     pub fn of(site: &'a Site, weather: &'a [WeatherHour], span: &Span) -> Result<Self, PlanError> {
         let time_zone = site.place.time_zone;
         let oldest = span.begin - TimeDelta::days(spin_up::MEMORY_DAYS);
+        // Emergence is judged by the temperatures since the seeding.
+        let seedings = site.zones.iter().map(|zone| zone.seeding.at);
+        let first_day = seedings
+            .min()
+            .map_or(oldest, |seeding| oldest.min(seeding - TimeDelta::days(1)));
         let days = Days::of(
-            between(weather, oldest, span.to + TimeDelta::days(OUTLOOK_DAYS)),
+            between(weather, first_day, span.to + TimeDelta::days(OUTLOOK_DAYS)),
             time_zone,
         );
         let weather = between(weather, oldest, span.to);
@@ -138,43 +129,25 @@ impl<'a> Prepared<'a> {
                     season,
                     demand: demand.into(),
                 };
-                let begin = Moment::new(span.begin.timestamp(), stores);
                 Ok(PreparedZone {
                     bed,
-                    course: Course::new(begin, span.from.timestamp()),
+                    stores,
                     weather_hours_used,
-                    on_the_way: None,
                 })
             })
             .collect();
-        let parts = Parts {
-            zones: zones?,
-            booked: Vec::new(),
-            days,
-        };
-        Ok(Self::from_parts(site, weather, span, parts))
-    }
-
-    /// Puts together what was prepared otherwise.
-    #[must_use]
-    pub(super) fn from_parts(
-        site: &'a Site,
-        weather: &'a [WeatherHour],
-        span: &Span,
-        parts: Parts<'a>,
-    ) -> Self {
-        let time_zone = site.place.time_zone;
         let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.to));
         let weather = between(weather, span.begin, span.to);
-        Self {
+        Ok(Self {
             site,
             span: *span,
             closures: SiteClosures::of(site, weather, first, last),
             weather,
-            zones: parts.zones,
-            booked: parts.booked,
-            days: parts.days,
-        }
+            zones: zones?,
+            standings: Vec::new(),
+            booked: Vec::new(),
+            days,
+        })
     }
 
     /// The same zones, weather and days under other rules, limits, supply or
@@ -195,9 +168,7 @@ impl<'a> Prepared<'a> {
                     season: prepared.bed.season.clone(),
                     demand: prepared.bed.demand.clone(),
                 },
-                course: prepared.course.clone(),
-                weather_hours_used: prepared.weather_hours_used,
-                on_the_way: prepared.on_the_way.clone(),
+                ..*prepared
             });
         Prepared {
             site,
@@ -205,6 +176,7 @@ impl<'a> Prepared<'a> {
             weather: self.weather,
             closures: self.closures.under(site, self.weather),
             zones: zones.collect(),
+            standings: self.standings.clone(),
             booked: self.booked.clone(),
             days: self.days.clone(),
         }
@@ -222,14 +194,38 @@ impl<'a> Prepared<'a> {
         self.site
     }
 
+    /// The zones as they are prepared, in the order of the site.
+    pub fn beds(&self) -> impl Iterator<Item = &Bed<'a>> {
+        self.zones.iter().map(|zone| &zone.bed)
+    }
+
+    /// Changes the demand of a zone, for what is known better of it than the
+    /// weather tells.
+    pub fn change_demand(&mut self, zone: usize, change: impl FnOnce(&mut [HourDemand])) {
+        change(Arc::make_mut(&mut self.zones[zone].bed.demand));
+    }
+
+    /// The water of every zone at the beginning.
+    pub fn stores(&self) -> impl Iterator<Item = Stores> {
+        self.zones.iter().map(|zone| zone.stores)
+    }
+
+    /// Lets the plan go on from where each zone stands, beside runs that
+    /// have the supply already.
+    pub fn go_on_from(&mut self, standings: Vec<Standing>, booked: Vec<(i64, Ask)>) {
+        self.standings = standings;
+        self.booked = booked;
+    }
+
     /// The schedule with the site's whole supply or, where that leaves
-    /// anything too dry, with the part of it that leaves the least.
+    /// anything too dry, with the smaller supply that leaves the least.
     ///
     /// Placing jobs one by one can come out worse with more supply than with
     /// less (the anomaly of list scheduling, Graham 1969, SIAM J. Appl. Math.
     /// 17:416–429): a long run that just fits beside another can be in the
-    /// way of a pressing one. Trying one zone after another, and where zones
-    /// wait for each other smaller supplies too, takes that away.
+    /// way of a pressing one. So smaller supplies are tried as well, and they
+    /// depend on the zones alone: a greater supply tries all that a smaller
+    /// one does.
     #[must_use]
     pub fn schedule(&self) -> Schedule<'_> {
         let whole = self.site.supply.flow.l_per_min();
@@ -237,23 +233,14 @@ impl<'a> Prepared<'a> {
         if dry_seconds(&best) == 0 {
             return best;
         }
-        let largest = self
-            .site
-            .zones
-            .iter()
-            .map(|zone| zone.sprinkler.flow.l_per_min())
-            .fold(0.0, f64::max);
-        let parts = if best.lacks_shared_water() {
-            SUPPLY_PARTS
-        } else {
-            &[]
-        };
-        parts
-            .iter()
-            .map(|part| part * whole)
-            .filter(|&flow| flow > largest)
-            .chain([largest])
-            .map(|flow| self.schedule_with(flow))
+        let smaller: Vec<f64> = self
+            .supplies_to_try()
+            .into_iter()
+            .filter(|&flow| flow < whole)
+            .take(self.further_plans())
+            .collect();
+        side_by_side(&smaller, |&flow| self.schedule_with(flow))
+            .into_iter()
             .fold(best, |best, other| {
                 if dry_seconds(&other) < dry_seconds(&best) {
                     other
@@ -261,6 +248,32 @@ impl<'a> Prepared<'a> {
                     best
                 }
             })
+    }
+
+    /// How many further plans may be tried, for a better one and for what
+    /// would mend it: fewer the larger the site and the longer the span, so
+    /// that a plan of hundreds of zones does not take minutes.
+    #[must_use]
+    pub fn further_plans(&self) -> usize {
+        let hours = self.weather.len().max(1) * self.zones.len().max(1);
+        (FURTHER_ZONE_HOURS / hours).max(1)
+    }
+
+    /// Flows that carry the largest zone alone, the two largest, the four
+    /// largest and so on [L/min].
+    fn supplies_to_try(&self) -> Vec<f64> {
+        let mut flows: Vec<f64> = self
+            .site
+            .zones
+            .iter()
+            .map(|zone| zone.sprinkler.flow.l_per_min())
+            .collect();
+        flows.sort_by(|a, b| b.total_cmp(a));
+        let counts = std::iter::successors(Some(1), |count| Some(count * 2));
+        counts
+            .take_while(|&count| count <= flows.len())
+            .map(|count| flows[..count].iter().sum::<f64>() + FLOW_MARGIN_L_PER_MIN)
+            .collect()
     }
 
     /// The schedule with a given flow [L/min].
@@ -303,41 +316,48 @@ impl<'a> Prepared<'a> {
         let zone = prepared.bed.zone;
         let span = &self.span;
         let deadline = prepared.bed.season.soak_deadline;
-        let begin = instant(prepared.course.now.at);
-        let soaks = zone.pre_soak.wanted && deadline > begin && deadline <= span.to;
-        let by_night = zone.seeding.ground == Sowing::Bare;
-        let way = prepared.on_the_way.as_ref();
+        let standing = self.standings.get(index);
+        let (begin, stores) = standing
+            .map_or((span.begin.timestamp(), prepared.stores), |standing| {
+                (standing.at, standing.stores)
+            });
+        let soaks = zone.pre_soak.wanted
+            && deadline > instant(begin)
+            && deadline <= span.to
+            && standing.is_none_or(|standing| !standing.soaked);
+        let mut course = Course::new(Moment::new(begin, stores), span.from.timestamp());
+        course.since = standing.map_or_else(Default::default, |standing| standing.since);
         let mut waterer = Waterer {
             index,
-            course: prepared.course.clone(),
+            course,
             bed: &prepared.bed,
             watering: Watering::of(zone, &prepared.bed.ground),
-            openings: self.openings(zone, way, false),
+            openings: self.openings(zone, standing, false),
             mornings: &self.closures.mornings,
             late: Vec::new(),
-            last_end: way.and_then(|way| way.last_end),
+            last_end: standing.and_then(|standing| standing.last_end),
         };
-        let next = match way {
-            Some(way) if way.is_left_out => Next::Nothing,
+        let next = match standing {
+            Some(standing) if standing.is_left_out => Next::Nothing,
             _ if soaks => Next::Soak,
-            Some(way) => {
-                let job = waterer.resumed_job(way.cycle, span.to.timestamp());
-                job.map_or(Next::Nothing, Next::Job)
-            }
+            Some(standing) => waterer
+                .resumed_job(standing.cycle, span.to.timestamp())
+                .map_or(Next::Nothing, Next::Job),
             None => Next::FirstJob,
         };
+        let by_night = zone.seeding.ground == Sowing::Bare;
         Scheduled {
             waterer,
             soak: None,
             weather_hours_used: prepared.weather_hours_used,
-            soak_openings: self.openings(zone, way, by_night),
+            soak_openings: self.openings(zone, standing, by_night),
             next,
         }
     }
 
-    fn openings(&self, zone: &Zone, way: Option<&OnTheWay>, by_night: bool) -> Openings {
+    fn openings(&self, zone: &Zone, standing: Option<&Standing>, by_night: bool) -> Openings {
         let openings = self.closures.openings(self.site, zone, by_night);
-        match way.and_then(|way| way.held_until) {
+        match standing.and_then(|standing| standing.held_until) {
             Some(to) => openings.without(Closure {
                 from: self.span.begin.timestamp(),
                 to,
@@ -345,18 +365,6 @@ impl<'a> Prepared<'a> {
             }),
             None => openings,
         }
-    }
-}
-
-impl Schedule<'_> {
-    /// Whether any zone had to wait for others' share of the supply, or for
-    /// the next day's water.
-    fn lacks_shared_water(&self) -> bool {
-        let shared = [Constraint::Supply, Constraint::DailyMost];
-        self.zones
-            .iter()
-            .flat_map(|zone| &zone.waterer.late)
-            .any(|late| shared.contains(&late.by))
     }
 }
 

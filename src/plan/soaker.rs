@@ -78,9 +78,9 @@ fn wanted(waterer: &Waterer, deadline: i64) -> (f64, f64) {
     let beneath_share = ((waterer.bed.zone.pre_soak.depth.mm() - surface_mm)
         / (ground.bottom_mm - surface_mm))
         .clamp(0.0, 1.0);
-    let net_mm = stores.surface_mm + (stores.root_mm + stores.beneath_mm) * beneath_share;
+    let net_mm = stores.surface_mm + stores.below_mm() * beneath_share;
     // The dry surface is thin: what lies beneath it sets the intake.
-    let beneath_mm = waterer.course.now.stores.beneath_mm;
+    let beneath_mm = waterer.course.now.stores.below_mm();
     let deficit = ground.moist_deficit() + beneath_mm / (ground.bottom_mm - surface_mm);
     (net_mm, deficit)
 }

@@ -150,7 +150,7 @@ impl Waterer<'_> {
             length,
             needed_mm: need.depletion_mm,
             trigger: Trigger::Depletion,
-            cycle: cycle(1, needed, length),
+            cycle: self.first_cycle(needed, length),
         }
     }
 
@@ -158,6 +158,20 @@ impl Waterer<'_> {
     fn free_from(&self) -> i64 {
         let soak_s = self.bed.zone.runs.soak_time.num_seconds();
         self.last_end.map_or(i64::MIN, |end| end + soak_s)
+    }
+
+    /// The first cycle of a split application, or none when one run does it:
+    /// what is left must be worth another run.
+    fn first_cycle(&self, needed: i64, length: i64) -> Option<Cycle> {
+        let left = needed - length;
+        if left < self.watering.shortest_s() {
+            return None;
+        }
+        let more = usize::try_from((left + length - 1) / length.max(1)).unwrap_or(1);
+        Some(Cycle {
+            number: 1,
+            of: 1 + more,
+        })
     }
 
     /// What a job asks of the supply.
@@ -317,7 +331,7 @@ impl Waterer<'_> {
             cycle: if self.is_later_cycle(job) {
                 job.cycle
             } else {
-                cycle(1, needed, length)
+                self.first_cycle(needed, length)
             },
         };
         bookings.book(start, &self.ask(length));
@@ -403,7 +417,8 @@ impl Waterer<'_> {
     }
 
     /// The next cycle of a split application, or the next need.
-    fn job_after(&self, cycle_done: Option<Cycle>, until: i64) -> Option<Job> {
+    #[must_use]
+    pub fn job_after(&self, cycle_done: Option<Cycle>, until: i64) -> Option<Job> {
         let natural = self.next_job(until);
         let Some(done) = cycle_done.filter(|done| done.number < done.of) else {
             return natural;
@@ -442,10 +457,4 @@ impl Waterer<'_> {
         }
         rain_mm
     }
-}
-
-/// A cycle of a split application, or none when one run does it.
-fn cycle(number: usize, needed: i64, length: i64) -> Option<Cycle> {
-    let of = usize::try_from((needed + length - 1) / length.max(1)).unwrap_or(1);
-    (of > 1).then_some(Cycle { number, of })
 }

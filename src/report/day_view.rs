@@ -33,7 +33,7 @@ pub(super) fn append(out: &mut String, view: &View<'_>, day: &DayView) {
     };
     let rain = match day.rain_mm >= 0.05 {
         true => format!(
-            "; rain {}",
+            "\n  rain {}",
             depth(Depth::from_mm(day.rain_mm), view.units())
         ),
         false => String::new(),

@@ -7,6 +7,9 @@
 //! therefore not differ. To add an output, add a file with one function from
 //! `&View` to `String`, and a format in `cli/timetable.rs`.
 
+mod backtest_json;
+mod backtest_svg;
+mod backtest_text;
 mod calendar;
 mod cautions;
 mod chart_panel;
@@ -28,6 +31,9 @@ mod summary;
 mod text;
 mod words;
 
+pub use backtest_json::backtest_json;
+pub use backtest_svg::backtest_svg;
+pub use backtest_text::backtest_text;
 pub use calendar::timetable_ical;
 pub use cautions::CAUTIONS;
 pub use chart_svg::chart_svg;

@@ -289,7 +289,8 @@ pub(super) fn milestones(out: &mut String, view: &View<'_>) {
 pub(super) fn defaults(out: &mut String, view: &View<'_>) {
     let mut merged: Vec<(String, Vec<&str>)> = Vec::new();
     let mut place: BTreeMap<String, usize> = BTreeMap::new();
-    for default in &view.site.defaults_used {
+    let defaults = view.site.defaults_used.iter();
+    for default in defaults.filter(|default| default.shapes_the_plan()) {
         let (zone, key) = split_key(&default.key, &view.site.zones);
         if zone.is_some_and(|name| !view.zones.iter().any(|zone| zone.zone.name == name)) {
             continue;

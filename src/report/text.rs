@@ -47,7 +47,8 @@ pub fn timetable_text(view: &View<'_>, detail: Detail) -> String {
     }
     heading(&mut out, "Depletion, as a share of what is allowed");
     chart_text::append(&mut out, view);
-    if !view.site.defaults_used.is_empty() {
+    let mut defaults = view.site.defaults_used.iter();
+    if defaults.any(crate::site::DefaultUsed::shapes_the_plan) {
         heading(&mut out, "Defaults used, where the site file is silent");
         summary::defaults(&mut out, view);
     }

@@ -9,7 +9,9 @@ use tokio::time::sleep;
 
 use super::site::{Publication, SimulatedSite};
 use crate::clock::Clock;
-use crate::mqtt::{Arrival, Link, LinkTimes, Parcel, Presence, Quality, Settings, Subscription};
+use crate::mqtt::{
+    Arrival, Link, LinkTimes, Parcel, Presence, Quality, Settings, Subscription, Version,
+};
 
 /// A simulated site that runs on a broker.
 pub struct Simulator {
@@ -88,6 +90,7 @@ fn settings(topics: &[String], port: u16) -> Settings {
     Settings {
         host: "127.0.0.1".to_owned(),
         port,
+        version: Version::default(),
         client_id: "soakmist-simulator".to_owned(),
         login: None,
         tls: None,

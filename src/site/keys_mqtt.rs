@@ -32,6 +32,16 @@ pub(super) const MQTT: TableKeys = TableKeys {
                 "1883",
             ],
         ),
+        default(
+            "version",
+            Kind::Word(&["3.1.1", "5"]),
+            [
+                "3.1.1",
+                "nearly all valves and sensors speak it; a broker of version 5 takes it too",
+                "Version of MQTT. With 5 the broker also drops an open command that waits there for too long; pings are then at least 5 s apart.",
+                r#""5""#,
+            ],
+        ),
         optional(
             "client-id",
             Kind::Special("name, letters, digits, `-` and `_`, at most 64 characters"),

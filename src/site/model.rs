@@ -452,3 +452,11 @@ pub struct DefaultUsed {
     /// Why this value.
     pub why: String,
 }
+
+impl DefaultUsed {
+    /// Whether it shapes a timetable, and not only how it is carried out.
+    #[must_use]
+    pub fn shapes_the_plan(&self) -> bool {
+        !(self.key.starts_with("mqtt.") || self.key.starts_with("device."))
+    }
+}

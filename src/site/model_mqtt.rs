@@ -11,6 +11,8 @@ pub struct Mqtt {
     pub host: String,
     /// Port.
     pub port: u16,
+    /// Version of MQTT to speak.
+    pub version: MqttVersion,
     /// Client id, the same over restarts.
     pub client_id: String,
     /// Everything that soakmist tells of itself is below this topic.
@@ -27,6 +29,15 @@ pub struct Mqtt {
     pub pump: Option<Valve>,
     /// The flow meter of the whole site.
     pub flow_meter: Option<FlowMeter>,
+}
+
+/// Version of MQTT.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MqttVersion {
+    /// 3.1.1.
+    V311,
+    /// 5.
+    V5,
 }
 
 /// Where user name and password are; a site file never holds a password.

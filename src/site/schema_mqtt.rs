@@ -2,7 +2,7 @@
 
 use super::diagnostic::Code;
 use super::model::Supply;
-use super::model_mqtt::{FlowCount, FlowMeter, LoginSource, Mqtt, TlsNames, Valve};
+use super::model_mqtt::{FlowCount, FlowMeter, LoginSource, Mqtt, MqttVersion, TlsNames, Valve};
 use super::notes::{Fault, Notes, cut};
 use super::read::Table;
 use super::schema_device::{self, Devices};
@@ -38,6 +38,10 @@ pub(super) fn mqtt(top: &Table, around: Around, notes: &mut Notes) -> Option<Opt
     };
     let host = host(&table, tls.is_some(), notes);
     let port = port(&table, tls.is_some(), notes);
+    let version = table.word("version", notes).map(|word| match word {
+        "5" => MqttVersion::V5,
+        _ => MqttVersion::V311,
+    });
     let client_id = client_id(&table, around.site_name, notes);
     let base_topic = values_mqtt::topic(&table, "base-topic", notes);
     let login = login(&table, notes);
@@ -53,6 +57,7 @@ pub(super) fn mqtt(top: &Table, around: Around, notes: &mut Notes) -> Option<Opt
     let mqtt = Mqtt {
         host: host?,
         port: port?,
+        version: version?,
         client_id: client_id?,
         base_topic: base_topic?,
         login: login?,

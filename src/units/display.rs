@@ -31,6 +31,15 @@ impl Depth {
             UnitSystem::UsCustomary => format!("{} in", fixed(self.mm() / MM_PER_INCH, 2)),
         }
     }
+
+    /// A small depth for people, with one more decimal: "0.42 mm", "0.017 in".
+    #[must_use]
+    pub fn show_fine(self, system: UnitSystem) -> String {
+        match system {
+            UnitSystem::Si => format!("{} mm", fixed(self.mm(), 2)),
+            UnitSystem::UsCustomary => format!("{} in", fixed(self.mm() / MM_PER_INCH, 3)),
+        }
+    }
 }
 
 impl Rate {

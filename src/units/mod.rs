@@ -10,9 +10,11 @@ mod display;
 mod parse;
 mod quantity;
 mod system;
+mod weather_unit;
 
 pub use dimension::Dimension;
 pub use display::{show_duration, show_length, show_quantity, show_share, show_temperature};
 pub use parse::{QuantityError, parse_duration, parse_quantity, parse_share};
 pub use quantity::{Area, Depth, Flow, Rate, Speed, Volume};
 pub use system::UnitSystem;
+pub use weather_unit::{Linear, WeatherQuantity, conversion, known_units};

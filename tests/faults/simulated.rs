@@ -381,6 +381,12 @@ async fn a_relay_is_closed_as_soon_as_the_broker_is_back() {
     rig.simulator.stop().await;
 }
 
+/// The eight zones of the cricket ground, with master valve, pump and meter.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_whole_ground_waters_for_the_time_it_is_told() {
+    waters_and_closes(include_str!("../../config/harrowmere.toml")).await;
+}
+
 /// The demonstration needs no broker: it brings its own.
 #[cfg(feature = "demo")]
 #[tokio::test(flavor = "multi_thread")]

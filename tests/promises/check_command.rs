@@ -38,7 +38,7 @@ fn a_good_site_exits_0_and_fits_80_columns() {
         let text = text(&output);
         assert!(
             text.ends_with(&format!(
-                "{site}: no errors, no warnings; a plan can be made\n"
+                "{site}: no errors, 1 warning; a plan can be made\n"
             )),
             "{text}"
         );

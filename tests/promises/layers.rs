@@ -28,7 +28,7 @@ const LAYERS: [(&str, u8); 17] = [
 ];
 
 /// Uses within one layer that are allowed: from, to.
-const ALONGSIDE: [(&str, &str); 9] = [
+const ALONGSIDE: [(&str, &str); 10] = [
     ("site", "units"),
     ("column", "agronomy"),
     ("plan", "balance"),
@@ -36,6 +36,7 @@ const ALONGSIDE: [(&str, &str); 9] = [
     ("backtest", "balance"),
     ("mqtt", "clock"),
     ("simulator", "clock"),
+    ("simulator", "mqtt"),
     ("store", "clock"),
     ("cli", "daemon"),
 ];

@@ -8,6 +8,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod backtest;
 mod calendar;
 mod catch_cans_command;
 mod check_command;
@@ -21,7 +22,11 @@ mod json_schema;
 mod layers;
 mod planning;
 mod readme;
+mod real_year;
 mod sample;
+#[path = "../support/seed_layer.rs"]
+mod seed_column;
+mod seed_layer;
 mod site_file;
 mod soil_command;
 mod sun_command;
@@ -30,3 +35,9 @@ mod valve_devices;
 mod valve_model;
 mod valve_site_file;
 mod valves;
+mod weather_command;
+mod weather_missing_variables;
+mod weather_rain;
+mod weather_series;
+mod weather_server;
+mod weather_services;

@@ -8,7 +8,7 @@ use std::time::Duration;
 use soakmist::mqtt::{
     Devices, Message, Order, PASSWORD_VARIABLE, Quality, Reading, Settings, SettingsError,
 };
-use soakmist::site::{Mqtt, Site, load};
+use soakmist::site::{Mqtt, MqttVersion, Site, load};
 use soakmist::valve::{
     Actuation, Command, CommandId, DeviceId, Feedback, MeterFlow, Moment, Position, Report,
     Supervisor,
@@ -122,7 +122,7 @@ fn a_countdown_valve_is_told_its_run_time_and_the_age_of_the_command() {
     assert_eq!(topic, "harrowmere/nets/lane-east/command");
     assert_eq!(
         payload,
-        r#"{"valve":"open","seconds":90,"id":41,"issued_at":1777701600,"valid_for_s":10}"#
+        r#"{"valve":"open","seconds":90,"id":41,"issued_at":1777701600,"valid_for_s":5}"#
     );
     let (_, payload, _) = sent(&devices, ZONE, Command::Close);
     assert_eq!(payload, r#"{"valve":"close","id":41}"#);
@@ -204,6 +204,12 @@ fn a_longer_keep_alive_widens_every_bound_that_rests_on_it() {
     assert_eq!(timing.most_delay, Duration::from_secs(30));
     assert_eq!(timing.close_bound, Duration::from_secs(120));
     Supervisor::new(devices(&site).installation(&site).into()).unwrap();
+    // Under version 5 the library pings every 5 s at most.
+    let mqtt = site.mqtt.as_mut().unwrap();
+    mqtt.keep_alive = chrono::TimeDelta::seconds(3);
+    mqtt.version = MqttVersion::V5;
+    let timing = devices(&site).installation(&site).timing;
+    assert_eq!(timing.most_delay, Duration::from_secs(7));
 }
 
 #[test]

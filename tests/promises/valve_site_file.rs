@@ -4,8 +4,11 @@
 use std::time::Duration;
 
 use soakmist::site::{
-    Acts, Code, CommandFacts, Diagnostic, FlowCount, Loaded, Severity, Site, Valve, load,
+    Acts, Code, CommandFacts, Diagnostic, FlowCount, Loaded, MqttVersion, Severity, Site, Valve,
+    load,
 };
+
+use crate::command::soakmist;
 
 const EVERY_KEY: &str = include_str!("../data/every_key.toml");
 
@@ -92,6 +95,7 @@ fn every_key_of_broker_and_devices_reaches_the_model() {
         (mqtt.host.as_str(), mqtt.port),
         ("broker.harrowmere.example", 8884)
     );
+    assert_eq!(mqtt.version, MqttVersion::V5);
     assert_eq!(mqtt.client_id, "soakmist-every-key");
     assert_eq!(mqtt.base_topic, "harrowmere/soakmist");
     let login = mqtt.login.unwrap();
@@ -288,4 +292,22 @@ fn the_meter_counts_flow_or_water() {
     for wrong in ["kPa", "0 L", "pulses"] {
         assert_eq!(meter(wrong).unwrap_err().items[0].code, Code::BadQuantity);
     }
+}
+
+/// The text of a timetable lists the defaults that shape it, and no others.
+#[test]
+fn how_valves_are_driven_is_told_by_check_and_not_by_a_timetable() {
+    let file = "config/valve-relay-board.toml";
+    let checked = soakmist(&["check", file]);
+    assert!(
+        checked.out.contains("mqtt.keep-alive = 3 s"),
+        "{}",
+        checked.out
+    );
+    let weather = ["--weather", "config/harrowmere-weather.csv"];
+    let span = ["--from", "2023-08-24", "--days", "1"];
+    let plan = soakmist(&[&["timetable", file][..], &weather, &span].concat());
+    assert_eq!(plan.code, 0, "{}", plan.err);
+    assert!(plan.out.contains("limits.wind"), "{}", plan.out);
+    assert!(!plan.out.contains("mqtt.") && !plan.out.contains("device."));
 }

@@ -73,8 +73,8 @@ proptest! {
             prop_assert!(balance.abs() < 1e-6, "out of balance by {balance} mm");
             let surface = stores.surface(&ground);
             prop_assert!(stores.surface_mm >= -1e-9 && stores.surface_mm <= surface.evaporable_mm + 1e-9);
-            prop_assert!(stores.root_mm >= -1e-9 && stores.beneath_mm >= -1e-9);
-            prop_assert!(flows.evaporation_mm >= 0.0 && flows.restored_mm >= 0.0);
+            prop_assert!(stores.strata_mm.iter().all(|depletion_mm| *depletion_mm >= -1e-9));
+            prop_assert!(flows.evaporation_mm >= 0.0 && flows.restored_mm.is_finite());
         }
     }
 }

@@ -11,3 +11,4 @@ mod balance;
 mod site_file;
 mod timetable;
 mod weather_csv;
+mod weather_parsers;

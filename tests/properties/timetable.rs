@@ -255,7 +255,12 @@ fn spells(timetable: &Timetable) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(ProptestConfig {
+        cases: 64,
+        // Fixed, so that a red run is red again.
+        rng_seed: proptest::test_runner::RngSeed::Fixed(20230820),
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn no_timetable_breaks_supply_window_run_length_or_soak(site in random_site()) {

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use chrono_tz::Tz;
 use clap::ValueEnum;
 
-use super::{Failure, arguments};
+use super::{Failure, arguments, planning};
 use crate::agronomy::missing_data::{EstimateNote, complete};
 use crate::agronomy::reference_et::EtMethod;
 use crate::agronomy::weather_record::GeoPosition;
@@ -28,21 +28,25 @@ pub struct Et0Arguments {
     /// air_temp_c, and any of rel_humidity_pct, wind_speed_m_s, solar_w_m2,
     /// sunshine_h, precip_mm, pressure_kpa
     file: PathBuf,
+    /// A site file that tells the place, instead of the four numbers
+    #[arg(long, value_name = "SITE.toml")]
+    site: Option<PathBuf>,
     /// Latitude in degrees, north positive
     #[arg(long, value_name = "DEG", allow_negative_numbers = true,
-          value_parser = arguments::latitude)]
-    latitude: f64,
+          required_unless_present = "site", value_parser = arguments::latitude)]
+    latitude: Option<f64>,
     /// Longitude in degrees, east positive
     #[arg(long, value_name = "DEG", allow_negative_numbers = true,
-          value_parser = arguments::longitude)]
-    longitude: f64,
+          required_unless_present = "site", value_parser = arguments::longitude)]
+    longitude: Option<f64>,
     /// Elevation in metres above sea level
     #[arg(long, value_name = "M", allow_negative_numbers = true,
-          value_parser = arguments::elevation)]
-    elevation: f64,
-    /// Height in metres at which the wind was measured
-    #[arg(long, value_name = "M", default_value = "10", value_parser = arguments::wind_height)]
-    wind_height: f64,
+          required_unless_present = "site", value_parser = arguments::elevation)]
+    elevation: Option<f64>,
+    /// Height in metres at which the wind was measured [default: 10, or what
+    /// the site file says]
+    #[arg(long, value_name = "M", value_parser = arguments::wind_height)]
+    wind_height: Option<f64>,
     /// Time zone of stamps that have no offset, such as Europe/London
     #[arg(long, value_name = "ZONE", value_parser = arguments::time_zone)]
     time_zone: Option<Tz>,
@@ -99,21 +103,22 @@ enum Format {
 /// # Errors
 /// See [`Failure`].
 pub fn run(arguments: &Et0Arguments) -> Result<(), Failure> {
+    let Place {
+        position,
+        time_zone,
+        wind_height_m,
+    } = place(arguments)?;
     let options = CsvOptions {
-        time_zone: arguments.time_zone,
-        wind_height_m: arguments.wind_height,
+        time_zone,
+        wind_height_m,
         ..CsvOptions::default()
     };
     let settings = Settings {
         file: arguments.file.display().to_string(),
         method: arguments.method.into(),
         step: arguments.step,
-        place: GeoPosition {
-            latitude_deg: arguments.latitude,
-            longitude_deg: arguments.longitude,
-            elevation_m: arguments.elevation,
-        },
-        wind_height_m: arguments.wind_height,
+        place: position,
+        wind_height_m,
     };
     let report = calculate(&arguments.file, &options, settings)?;
     tell(&report.settings.file, &report.findings, &report.notes);
@@ -130,6 +135,48 @@ pub fn run(arguments: &Et0Arguments) -> Result<(), Failure> {
         Format::Json => report.write_json(&mut out),
     };
     Failure::from_output(written.and_then(|()| out.flush()))
+}
+
+/// Where the weather is from.
+struct Place {
+    position: GeoPosition,
+    time_zone: Option<Tz>,
+    wind_height_m: f64,
+}
+
+/// The place from the numbers given and, for those not given, the site file.
+fn place(arguments: &Et0Arguments) -> Result<Place, Failure> {
+    let site = arguments
+        .site
+        .as_deref()
+        .map(planning::load_site)
+        .transpose()?;
+    let of_site = site.as_ref().map(|site| planning::position(&site.place));
+    let number = |given: Option<f64>, of: fn(&GeoPosition) -> f64| {
+        given.or(of_site.as_ref().map(of)).ok_or_else(|| {
+            Failure::Input(
+                "give --latitude, --longitude and --elevation, or --site SITE.toml".into(),
+            )
+        })
+    };
+    let named_height_m = site
+        .as_ref()
+        .and_then(|site| site.weather_file.as_ref())
+        .map(|file| file.wind_height_m);
+    Ok(Place {
+        position: GeoPosition {
+            latitude_deg: number(arguments.latitude, |place| place.latitude_deg)?,
+            longitude_deg: number(arguments.longitude, |place| place.longitude_deg)?,
+            elevation_m: number(arguments.elevation, |place| place.elevation_m)?,
+        },
+        time_zone: arguments
+            .time_zone
+            .or(site.as_ref().map(|site| site.place.time_zone)),
+        wind_height_m: arguments
+            .wind_height
+            .or(named_height_m)
+            .unwrap_or(CsvOptions::default().wind_height_m),
+    })
 }
 
 fn calculate(file: &Path, options: &CsvOptions, settings: Settings) -> Result<Et0Report, Failure> {

@@ -97,6 +97,18 @@ impl Connection {
     }
 
     async fn read(&mut self) -> Option<Packet> {
+        let (first, body) = self.read_raw().await?;
+        Some(parse(first, &body))
+    }
+
+    /// First byte and body of the next packet, of whatever version.
+    pub(crate) async fn raw(&mut self) -> Option<(u8, Vec<u8>)> {
+        timeout(PATIENCE, self.read_raw())
+            .await
+            .expect("the client says nothing")
+    }
+
+    async fn read_raw(&mut self) -> Option<(u8, Vec<u8>)> {
         let first = self.0.read_u8().await.ok()?;
         let (mut length, mut shift) = (0_usize, 0);
         loop {
@@ -109,7 +121,7 @@ impl Connection {
         }
         let mut body = vec![0; length];
         self.0.read_exact(&mut body).await.ok()?;
-        Some(parse(first, &body))
+        Some((first, body))
     }
 
     pub(crate) async fn send(&mut self, bytes: &[u8]) {

@@ -15,6 +15,7 @@ mod broken_broker;
 mod encrypted;
 mod real_broker;
 mod slow_broker;
+mod version_5;
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -22,7 +23,7 @@ use std::time::Duration;
 use soakmist::clock::{Clock, SystemClock};
 use soakmist::mqtt::{
     Arrival, DownReason, Link, LinkState, LinkTimes, Message, Parcel, Presence, Quality, Settings,
-    Subscription,
+    Subscription, Version,
 };
 use soakmist::valve::{DeviceId, Moment};
 
@@ -39,6 +40,7 @@ pub(crate) fn settings(port: u16) -> Settings {
     Settings {
         host: "127.0.0.1".into(),
         port,
+        version: Version::V311,
         client_id: "harrowmere-test".into(),
         login: None,
         tls: None,

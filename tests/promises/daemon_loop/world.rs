@@ -272,7 +272,9 @@ impl World {
                 run: *run,
             });
         }
-        if std::env::var_os("TELL").is_some() { eprintln!("{} {notice:?}", self.now.utc); }
+        if std::env::var_os("TELL").is_some() {
+            eprintln!("{} {notice:?}", self.now.utc);
+        }
         self.told.push(notice);
     }
 

@@ -1,0 +1,81 @@
+//! What is doubtful about a zone once soil, sprinklers and supply are seen
+//! together: nothing is wrong with each by itself.
+
+use super::water::{Watering, wettest_rate};
+use crate::balance::ground::Ground;
+use crate::site::{Site, UnitSystem, Zone};
+use crate::units::{Depth, show_duration};
+
+/// One doubt and what to do about it, full sentences.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Doubt {
+    /// What is doubtful, and what follows.
+    pub what: String,
+    /// What would help.
+    pub help: String,
+}
+
+/// The doubts about all zones of a site, in their order.
+#[must_use]
+pub fn doubts(site: &Site) -> Vec<Doubt> {
+    site.zones
+        .iter()
+        .flat_map(|zone| of_zone(zone, site.units))
+        .collect()
+}
+
+fn of_zone(zone: &Zone, units: UnitSystem) -> Vec<Doubt> {
+    let name = &zone.name;
+    let ground = match Ground::of(zone) {
+        Ok(ground) => ground,
+        Err(error) => {
+            return vec![Doubt {
+                what: format!("zone {name}: {error}"),
+                help: "measure field capacity and wilting point and write them under soil".into(),
+            }];
+        }
+    };
+    let watering = Watering::of(zone, &ground);
+    let rate = wettest_rate(&zone.sprinkler);
+    let mut doubts = Vec::new();
+    if watering.shortest_ponds() {
+        doubts.push(Doubt {
+            what: format!(
+                "zone {name}: where the sprinklers give most they bring {}, the soil takes in {} for long; \
+                 even the shortest run of {} ponds for a while",
+                rate.show(units),
+                ground.intake.show(units),
+                show_duration(zone.runs.shortest)
+            ),
+            help: "fit nozzles with a lower rate, allow a shorter run, or lay a mulch".into(),
+        });
+    } else if watering.intake_limits() {
+        doubts.push(Doubt {
+            what: format!(
+                "zone {name}: the sprinklers bring water faster ({} in the wettest quarter) than the soil \
+                 takes it in for long ({}); runs are cut to {} and the deep soak is split into cycles",
+                rate.show(units),
+                ground.intake.show(units),
+                show_duration(super::course::span(watering.longest_s()))
+            ),
+            help: "nothing to do if that suits you; a measured infiltration rate makes it surer".into(),
+        });
+    }
+    let shortest = watering.gross(watering.shortest_s());
+    let allowed_net_mm = zone.allowed_depletion.seed_layer * ground.seedbed_surface.available_mm;
+    let allowed = Depth::from_mm(
+        allowed_net_mm / watering.net_share(crate::balance::record::Stage::Germination),
+    );
+    if shortest > allowed {
+        doubts.push(Doubt {
+            what: format!(
+                "zone {name}: the shortest run brings {}, more than the {} that the seed layer may lose before \
+                 it is watered; what is too much drains below",
+                shortest.show(units),
+                allowed.show(units)
+            ),
+            help: "allow a shorter run, or spread a top-dressing that holds more water".into(),
+        });
+    }
+    doubts
+}

@@ -1,0 +1,89 @@
+//! What a missing variable costs: daily ET0 of the real year with each single
+//! variable missing, and with all but temperature missing, against the year with all
+//! of them. docs/weather.md has the table; this keeps it true.
+
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+use std::collections::BTreeMap;
+
+use chrono::{NaiveDate, TimeDelta};
+use soakmist::agronomy::missing_data::complete;
+use soakmist::agronomy::reference_et::{EtMethod, hourly_et0_mm};
+use soakmist::agronomy::weather_record::RawHour;
+use soakmist::weather::Variable;
+
+use crate::real_year;
+
+const TABLE: &str = include_str!("../../docs/weather.md");
+
+/// Daily ET0 [mm] by local standard day.
+fn daily(hours: &[RawHour]) -> BTreeMap<NaiveDate, f64> {
+    let mut days = BTreeMap::new();
+    for hour in complete(hours, &real_year::place()).unwrap().hours {
+        let day = (hour.start - TimeDelta::hours(5)).date_naive();
+        *days.entry(day).or_insert(0.0) += hourly_et0_mm(&hour.et_hour(), EtMethod::Fao56);
+    }
+    days
+}
+
+fn without(missing: &[Variable]) -> BTreeMap<NaiveDate, f64> {
+    let mut hours = real_year::hours();
+    for hour in &mut hours {
+        for variable in missing {
+            variable.set(hour, None);
+        }
+    }
+    daily(&hours)
+}
+
+/// One line of the table: mean error, mean absolute error, 95 % of days within,
+/// and the error of the year's sum.
+fn line(name: &str, missing: &[Variable]) -> String {
+    let (all, some) = (without(&[]), without(missing));
+    let errors: Vec<f64> = all.iter().map(|(day, full)| some[day] - full).collect();
+    #[expect(clippy::cast_precision_loss, reason = "365 days")]
+    let count = errors.len() as f64;
+    let mean = errors.iter().sum::<f64>() / count;
+    let mut sizes: Vec<f64> = errors.iter().map(|error| error.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    let mean_size = sizes.iter().sum::<f64>() / count;
+    let within = sizes[sizes.len() * 95 / 100];
+    let year = 100.0 * errors.iter().sum::<f64>() / all.values().sum::<f64>();
+    format!("| {name} | {mean:+.2} | {mean_size:.2} | {within:.2} | {year:+.1} % |")
+}
+
+#[test]
+fn the_table_of_missing_variables_holds() {
+    let all_but_temperature = [
+        Variable::RelativeHumidity,
+        Variable::Wind,
+        Variable::Solar,
+        Variable::Pressure,
+        Variable::Rain,
+    ];
+    let lines = [
+        line("relative humidity", &[Variable::RelativeHumidity]),
+        line("wind speed", &[Variable::Wind]),
+        line("solar radiation", &[Variable::Solar]),
+        line("pressure", &[Variable::Pressure]),
+        line("all but temperature", &all_but_temperature),
+    ];
+    for line in lines {
+        assert!(TABLE.contains(&line), "docs/weather.md lacks\n{line}");
+    }
+}
+
+#[test]
+fn an_hour_without_temperature_now_and_then_costs_next_to_nothing() {
+    let mut hours = real_year::hours();
+    for hour in hours.iter_mut().skip(5).step_by(13) {
+        hour.air_temperature_c = None;
+    }
+    let (all, some) = (without(&[]), daily(&hours));
+    let worst = all
+        .iter()
+        .map(|(day, full)| (some[day] - full).abs())
+        .fold(0.0, f64::max);
+    // Two hours a day drawn between neighbours: a tenth of a millimetre at most.
+    assert!(worst < 0.15, "{worst}");
+}

@@ -22,11 +22,13 @@
 //! | `assignment` | one planning, to be done beside the loop |
 //! | `desk` | the order of writing, opening, closing |
 //! | `status`, `notice` | what is told to people |
+//! | `handle` | how faces reach the loop |
 
 mod assignment;
 mod control;
 mod desk;
 mod field;
+mod handle;
 mod memory;
 mod notice;
 mod orders;
@@ -37,6 +39,7 @@ mod status;
 pub use assignment::{Assignment, Outcome};
 pub use control::{Action, Control, Event, Memory, Settings};
 pub use desk::{Desk, Effect, Turn};
+pub use handle::{Ask, AskError, Counter, Handle};
 pub use notice::Notice;
-pub use people::{Answer, Request, Ticket};
+pub use people::{Answer, Request, Ticket, seconds};
 pub use status::{RunStatus, Status, ZoneStatus};

@@ -10,6 +10,7 @@ mod arguments;
 mod backtest;
 mod catch_cans;
 mod check;
+mod demo;
 mod et0;
 mod failure;
 #[cfg(feature = "daemon")]
@@ -40,6 +41,8 @@ enum Command {
     /// Water a site: drive its valves by the plan, for weeks
     #[cfg(feature = "daemon")]
     Run(run::RunArguments),
+    /// See it water a ground that is not there: a day in a minute, no hardware
+    Demo(demo::DemoArguments),
     /// Try a season out on soil columns, beside fixed timers
     Backtest(backtest::BacktestArguments),
     /// Tell everything that is wrong or doubtful in a site file
@@ -64,6 +67,7 @@ pub fn main() -> ExitCode {
         Command::Timetable(arguments) => timetable::run(&arguments),
         #[cfg(feature = "daemon")]
         Command::Run(arguments) => run::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
         Command::Backtest(arguments) => backtest::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::CatchCans(arguments) => catch_cans::run(&arguments),

@@ -148,7 +148,6 @@ fn not_closed(unconfirmed: &[DeviceId], site: &Site) -> String {
 fn refused(error: StartError) -> Failure {
     match error {
         StartError::State(error) => Failure::Io(error.to_string()),
-        StartError::Broker(error) => Failure::Input(error.to_string()),
         error => Failure::Input(error.to_string()),
     }
 }
@@ -241,10 +240,6 @@ fn folder_of(file: &Path) -> PathBuf {
 }
 
 /// The folder asked for, or the usual one of this user; it is made.
-#[expect(
-    clippy::disallowed_methods,
-    reason = "the command line makes the folder that the daemon writes to"
-)]
 fn state_folder(asked: Option<&Path>) -> Result<PathBuf, Failure> {
     let folder = match asked {
         Some(folder) => folder.to_owned(),

@@ -99,6 +99,8 @@ pub struct Settings {
     pub dry_run: bool,
     /// The clock is right whatever it shows: it is that of a demonstration.
     pub believe_clock: bool,
+    /// An order may wait so long for master valve and pump.
+    pub valid_for: Duration,
 }
 
 /// What the state says when the daemon starts.

@@ -1,7 +1,5 @@
 //! Runs that are due become orders to the supervisor; what comes of them.
 
-use std::time::Duration;
-
 use chrono::{TimeDelta, Utc};
 
 use super::control::{Action, Control};
@@ -12,8 +10,6 @@ use crate::valve::{self, FinishedRun, Moment, OpenOrder, Refusal, RunId, ValveSt
 
 /// A run that is so late is not given any more but planned anew.
 const LATE_MOST: TimeDelta = TimeDelta::minutes(5);
-/// An order may wait so long for master valve and pump.
-const VALID_FOR: Duration = Duration::from_secs(120);
 
 /// A run to be begun now.
 pub(super) struct Wanted {
@@ -89,7 +85,7 @@ impl Control {
             zone,
             duration: wanted.duration.to_std().unwrap_or_default(),
             issued: at.moment,
-            valid_for: VALID_FOR,
+            valid_for: self.settings.valid_for,
         };
         let ordered = Ordered {
             run,

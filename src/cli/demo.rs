@@ -9,7 +9,6 @@ mod show;
 
 /// Arguments of `soakmist demo`.
 #[derive(Debug, clap::Args)]
-#[cfg_attr(not(feature = "demo"), expect(dead_code, reason = "only told about"))]
 pub struct DemoArguments {
     /// Days to show
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=30))]

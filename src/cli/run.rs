@@ -103,7 +103,8 @@ async fn live(daemon: Daemon, site: Arc<Site>, file: &Path) -> std::io::Result<E
         *reloaded.lock().unwrap_or_else(PoisonError::into_inner) = Arc::new(site.clone());
         Some(site)
     })?;
-    let weather = gather_hourly(weather_of(known, folder_of(file)), daemon.word(), 1);
+    let gather = weather_of(known, folder_of(file));
+    let weather = gather_hourly(gather, daemon.word(), (daemon.weather_again(), 1));
     let end = daemon.run().await;
     signals.abort();
     weather.abort();

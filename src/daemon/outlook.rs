@@ -14,7 +14,7 @@ use crate::agronomy::missing_data::{self, CompletionError, LONGEST_INTERPOLATED_
 use crate::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading, WeatherHour};
 
 /// Days before now that are kept: longer than a season from seed.
-const KEPT_DAYS: i64 = 150;
+pub(super) const KEPT_DAYS: i64 = 150;
 /// Days ahead that are kept.
 const AHEAD_DAYS: i64 = 16;
 /// Days that stand in for one that is not known.
@@ -53,24 +53,28 @@ pub struct Outlook {
 
 impl WeatherBook {
     /// Takes hours in; later news replace earlier, but a forecast never
-    /// replaces what was measured.
-    pub fn take(&mut self, hours: &[RawHour], now: DateTime<Utc>) {
+    /// replaces what was measured. Those that are news.
+    pub fn take(&mut self, hours: &[RawHour], now: DateTime<Utc>) -> Vec<RawHour> {
         let is_measured = |hour: &RawHour| {
             let temperature = hour.air_temperature_c;
             temperature.is_some_and(|reading| reading.provenance == Provenance::Measured)
         };
         let oldest = now - TimeDelta::days(KEPT_DAYS);
         let latest = now + TimeDelta::days(AHEAD_DAYS);
+        let mut news = Vec::new();
         for hour in hours {
             if hour.start < oldest || hour.start > latest || hour.start != floor(hour.start) {
                 continue;
             }
             let is_worse = |known: &RawHour| is_measured(known) && !is_measured(hour);
-            if !self.hours.get(&hour.start).is_some_and(is_worse) {
+            let is_known = |known: &RawHour| known == hour || is_worse(known);
+            if !self.hours.get(&hour.start).is_some_and(is_known) {
                 self.hours.insert(hour.start, *hour);
+                news.push(*hour);
             }
         }
         self.hours = self.hours.split_off(&oldest);
+        news
     }
 
     /// Complete hours from `from` to `to` for a plan that is made `now`.

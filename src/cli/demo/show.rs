@@ -79,10 +79,11 @@ async fn show(days: u32, speed: u32, folder: &Path) -> Result<Result<(), Failure
     let word = daemon.word();
     tell_weather(&word, &site).await?;
     anstream::println!(
-        "{}: {} zones with simulated valves, pump and meter, a broker of its\n\
-         own. {speed} seconds of the ground pass in one. Ctrl-C ends it.",
+        "{}: {} simulated valves, a pump, a meter,\n\
+         and a broker of their own. A second here is {} min there. Ctrl-C ends it.",
         site.name,
-        site.zones.len()
+        site.zones.len(),
+        speed / 60
     );
     let daemon = tokio::spawn(daemon.run());
     let day = Duration::from_secs(86_400) / speed;

@@ -15,7 +15,20 @@ pub(crate) struct Process {
 impl Process {
     /// Starts the daemon on a site, with its state in the same folder.
     pub(crate) fn start(folder: &Path, more: &[&str]) -> Self {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_soakmist"));
+        Self::spawn(Command::new(env!("CARGO_BIN_EXE_soakmist")), folder, more)
+    }
+
+    /// The same, where no file may grow beyond so many bytes.
+    pub(crate) fn limited(folder: &Path, most_bytes: u64) -> Self {
+        let blocks = most_bytes.div_ceil(512);
+        let mut command = Command::new("sh");
+        let limited = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" \"$@\"");
+        command.arg("-c").arg(limited);
+        command.arg(env!("CARGO_BIN_EXE_soakmist"));
+        Self::spawn(command, folder, &[])
+    }
+
+    fn spawn(mut command: Command, folder: &Path, more: &[&str]) -> Self {
         command
             .arg("run")
             .arg(folder.join("site.toml"))

@@ -8,7 +8,7 @@ use chrono::{DateTime, TimeDelta, Timelike, Utc};
 use soakmist::clock::{Clock, SystemClock};
 use soakmist::simulator::{SimulatedSite, Simulator};
 use soakmist::site::{Site, load};
-use soakmist::valve::{DeviceId, Position};
+use soakmist::valve::DeviceId;
 use tempfile::TempDir;
 
 use super::process::Process;
@@ -83,22 +83,20 @@ pub(crate) fn beds(port: u16, (longest, soak): (&str, &str)) -> String {
 
 /// Hot and dry, for days back and ahead.
 fn weather(now: DateTime<Utc>) -> String {
-    let mut text = String::from("time,air_temp_c,rel_humidity_pct,solar_w_m2,precip_mm\n");
+    let mut text = String::from("time,air_temp_c,rel_humidity_pct,precip_mm\n");
     for hour in -120..120 {
         let at = now + TimeDelta::hours(hour);
-        text += &at.format("%Y-%m-%dT%H:00:00Z,30,40,500,0\n").to_string();
+        text += &at.format("%Y-%m-%dT%H:00:00Z,30,40,0\n").to_string();
     }
     text
 }
 
 pub(crate) struct Rig {
     pub(crate) broker: Mosquitto,
-    pub(crate) folder: TempDir,
+    folder: TempDir,
     pub(crate) valves: Simulator,
     pub(crate) daemon: Process,
     pub(crate) site: Site,
-    /// The simulator's own way to the broker.
-    pub(crate) daemon_port: u16,
 }
 
 impl Rig {
@@ -135,7 +133,6 @@ impl Rig {
             valves,
             daemon,
             site,
-            daemon_port,
         }
     }
 
@@ -185,10 +182,5 @@ impl Rig {
             let valve = site.valve(DeviceId::Zone(zone)).unwrap();
             valve.open_for(now).as_secs_f64()
         })
-    }
-
-    pub(crate) fn says_closed(&self, zone: usize) -> bool {
-        self.valves
-            .with(|site| site.valve(DeviceId::Zone(zone)).unwrap().said() == Position::Closed)
     }
 }

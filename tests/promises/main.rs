@@ -16,6 +16,7 @@ mod column;
 mod command;
 #[cfg(feature = "daemon")]
 mod daemon_loop;
+mod daemon_site_file;
 mod docs_site_file;
 mod et0_command;
 mod json_schema;

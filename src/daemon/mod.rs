@@ -23,6 +23,7 @@
 //! | `desk` | the order of writing, opening, closing |
 //! | `status`, `notice` | what is told to people |
 //! | `handle` | how faces reach the loop |
+//! | `web` | JSON over HTTP on this computer |
 
 mod assignment;
 mod control;
@@ -35,6 +36,7 @@ mod orders;
 pub mod outlook;
 mod people;
 mod status;
+pub mod web;
 
 pub use assignment::{Assignment, Outcome};
 pub use control::{Action, Control, Event, Memory, Settings};

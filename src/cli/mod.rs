@@ -12,8 +12,12 @@ mod catch_cans;
 mod check;
 mod et0;
 mod failure;
+#[cfg(feature = "daemon")]
+mod log;
 mod output;
 mod planning;
+#[cfg(feature = "daemon")]
+mod run;
 mod soil;
 mod sun;
 mod timetable;
@@ -33,6 +37,9 @@ struct Arguments {
 enum Command {
     /// Print the watering timetable of a site (nothing is opened)
     Timetable(timetable::TimetableArguments),
+    /// Water a site: drive its valves by the plan, for weeks
+    #[cfg(feature = "daemon")]
+    Run(run::RunArguments),
     /// Try a season out on soil columns, beside fixed timers
     Backtest(backtest::BacktestArguments),
     /// Tell everything that is wrong or doubtful in a site file
@@ -55,6 +62,8 @@ pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Timetable(arguments) => timetable::run(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Run(arguments) => run::run(&arguments),
         Command::Backtest(arguments) => backtest::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::CatchCans(arguments) => catch_cans::run(&arguments),

@@ -37,6 +37,9 @@ const LEVELS_WRITTEN_AFTER: TimeDelta = TimeDelta::hours(6);
 /// Missing weather nearer than this is told.
 const STALE_WITHIN: TimeDelta = TimeDelta::hours(24);
 
+/// 2020-01-01 [s since 1970].
+const COMMANDS_SINCE_S: i64 = 1_577_836_800;
+
 /// What the loop is told.
 #[derive(Debug)]
 pub enum Event {
@@ -94,7 +97,7 @@ pub struct Settings {
     pub driven: Vec<bool>,
     /// Everything but opening valves.
     pub dry_run: bool,
-    /// The clock is right even if the state was written later by it.
+    /// The clock is right whatever it shows: it is that of a demonstration.
     pub believe_clock: bool,
 }
 
@@ -132,6 +135,8 @@ pub struct Control {
     weather: Arc<WeatherBook>,
     pub(super) stale: Option<(DateTime<Utc>, Basis)>,
     pub(super) plan: Option<RollingPlan>,
+    /// Why the last planning failed.
+    pub(super) not_planned: Option<String>,
     /// Index of the next run of the plan that has not been looked at.
     pub(super) next_run: usize,
     planning: Option<Planning>,
@@ -169,6 +174,7 @@ impl Control {
             weather: Arc::default(),
             stale: None,
             plan: None,
+            not_planned: None,
             next_run: 0,
             planning: None,
             replan_at: Some(now.moment),
@@ -302,8 +308,10 @@ impl Control {
             self.plan = None;
             self.changed();
         }
-        let written = self.last_written.filter(|_| !self.settings.believe_clock);
-        let problem = judge(self.now.utc, written).err();
+        let problem = match self.settings.believe_clock {
+            true => None,
+            false => judge(self.now.utc, self.last_written).err(),
+        };
         if problem.is_none() {
             // From here on the clock is watched by its steps.
             self.last_written = None;
@@ -400,10 +408,12 @@ impl Control {
         let plan = match outcome.plan {
             Ok(plan) => plan,
             Err(why) => {
+                self.not_planned = Some(why.clone());
                 out.push(Action::Tell(Notice::NotPlanned(why)));
                 return;
             }
         };
+        self.not_planned = None;
         for (zone, state) in plan.zones.iter().enumerate() {
             self.carry_on(zone, state.kept, out);
         }
@@ -471,6 +481,12 @@ impl Control {
         self.site = Arc::new(site);
     }
 
+    /// The site with what people have recorded.
+    #[must_use]
+    pub fn site(&self) -> &Site {
+        &self.site
+    }
+
     /// The moment at which [`Event::Tick`] is due at the latest.
     #[must_use]
     pub fn next_due(&self) -> Moment {
@@ -491,6 +507,20 @@ impl Control {
         .unwrap_or(look)
         .max(now)
     }
+}
+
+/// A number below which no command is given at an instant: seconds since 2020.
+///
+/// A device may ignore numbers below the last that it heard. Numbers that
+/// follow the time stay above it even when the state was lost. Without a
+/// believable clock it is zero, and the journal alone counts.
+#[must_use]
+pub fn first_command(now: DateTime<Utc>) -> CommandId {
+    if judge(now, None).is_err() {
+        return CommandId(0);
+    }
+    let seconds = now.timestamp() - COMMANDS_SINCE_S;
+    CommandId(u64::try_from(seconds).unwrap_or(0))
 }
 
 /// The first whole second from an instant on.

@@ -159,6 +159,18 @@ impl Desk {
         self.queue.is_empty() && self.writing.is_none()
     }
 
+    /// Whether the outcome of a write is awaited.
+    #[must_use]
+    pub fn is_writing(&self) -> bool {
+        self.writing.is_some()
+    }
+
+    /// Whether the last write succeeded, or there was none.
+    #[must_use]
+    pub fn is_writing_well(&self) -> bool {
+        self.kept.is_none()
+    }
+
     fn keep(&mut self, entries: Vec<Entry>) {
         // An opening that could not be written was not sent either.
         let never_was = |entry: &Entry| {

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::control::Memory;
+use super::control::{Memory, first_command};
 use crate::balance::stores::Levels;
 use crate::clock::Now;
 use crate::store::{Store, StoreError};
@@ -24,8 +24,10 @@ impl Memory {
         let last_written = store.last_written()?;
         // A clock that fell back must not hide what was written later.
         let newest = last_written.unwrap_or(now.utc).max(now.utc);
+        let mut recovery = store.recovery(now)?;
+        recovery.last_command = recovery.last_command.max(first_command(now.utc));
         Ok(Self {
-            recovery: store.recovery(now)?,
+            recovery,
             waterings: store.waterings(newest - WATER)?,
             records: store.records(newest - RECORDS)?,
             levels,

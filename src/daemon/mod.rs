@@ -4,7 +4,7 @@
 //! out. It joins the planner, the valve supervisor and what is known of every
 //! zone, and plans again whenever something has changed, and at least hourly.
 //! [`Desk`] brings what it decides into the order in which it may be done.
-//! Everything else here carries that out: tasks, sockets, signals.
+//! [`runtime`] carries that out.
 //!
 //! What is promised beside `docs/valve-safety.md`:
 //! - A run in progress is never torn by a new plan; only a person, a fault or
@@ -23,7 +23,8 @@
 //! | `desk` | the order of writing, opening, closing |
 //! | `status`, `notice` | what is told to people |
 //! | `handle` | how faces reach the loop |
-//! | `web` | JSON over HTTP on this computer |
+//! | [`web`] | JSON over HTTP on this computer |
+//! | [`runtime`] | tasks, threads, sockets and signals around the loop |
 
 mod assignment;
 mod control;
@@ -35,6 +36,7 @@ mod notice;
 mod orders;
 pub mod outlook;
 mod people;
+pub mod runtime;
 mod status;
 pub mod web;
 
@@ -44,4 +46,4 @@ pub use desk::{Desk, Effect, Turn};
 pub use handle::{Ask, AskError, Counter, Handle};
 pub use notice::Notice;
 pub use people::{Answer, Request, Ticket, seconds};
-pub use status::{RunStatus, Status, ZoneStatus};
+pub use status::{RunStatus, Status, ZoneStatus, in_words};

@@ -168,6 +168,19 @@ pub fn floor(at: DateTime<Utc>) -> DateTime<Utc> {
     at.duration_trunc(TimeDelta::hours(1)).unwrap_or(at)
 }
 
+/// What stands in for missing weather, in words.
+#[must_use]
+pub fn in_words(from: DateTime<Utc>, basis: Basis) -> String {
+    let what = match basis {
+        Basis::LastDays => "the last known days without their rain",
+        Basis::WarmDay => "a warm clear day",
+    };
+    format!(
+        "no weather is known from {} on: the plan takes {what} in its place",
+        from.format("%Y-%m-%d %H:%M UTC")
+    )
+}
+
 fn estimated(value: f64) -> Reading {
     Reading {
         value,

@@ -4,8 +4,9 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::control::Control;
-use super::outlook::Basis;
-use crate::valve::{Link, Phase, ValveState};
+use super::outlook;
+use crate::site::Site;
+use crate::valve::{Alarm, DeviceId, Link, Phase, ValveState};
 
 /// Runs to come that are told.
 const RUNS_TOLD: usize = 12;
@@ -102,8 +103,10 @@ impl Control {
             dry_run: self.settings.dry_run,
             broker: known.link == Link::Up,
             clock_problem: self.clock_problem.map(|problem| problem.to_string()),
-            weather_problem: self.stale.map(|(from, basis)| in_words(from, basis)),
-            alarms: known.alarms.iter().map(|alarm| alarm.to_string()).collect(),
+            weather_problem: self
+                .stale
+                .map(|(from, basis)| outlook::in_words(from, basis)),
+            alarms: self.alarms(),
             zones: (0..self.fields.len())
                 .map(|zone| self.zone_status(zone))
                 .collect(),
@@ -112,6 +115,17 @@ impl Control {
                 .map(|shortfall| (name(shortfall.zone), shortfall.hours_dry))
                 .collect(),
         }
+    }
+
+    /// Everything that a person should know at once, in words.
+    fn alarms(&self) -> Vec<String> {
+        let alarms = self.supervisor.known().alarms.iter();
+        let planning = self.not_planned.iter();
+        let planning = planning.map(|why| format!("no plan can be made: {why}"));
+        alarms
+            .map(|alarm| in_words(&self.site, alarm))
+            .chain(planning)
+            .collect()
     }
 
     fn zone_status(&self, zone: usize) -> ZoneStatus {
@@ -143,15 +157,19 @@ impl Control {
     }
 }
 
-/// What stands in for missing weather, in words.
+/// An alarm in words, with the name of its zone.
 #[must_use]
-pub(super) fn in_words(from: DateTime<Utc>, basis: Basis) -> String {
-    let what = match basis {
-        Basis::LastDays => "the last known days without their rain",
-        Basis::WarmDay => "a warm clear day",
+pub fn in_words(site: &Site, alarm: Alarm) -> String {
+    let zone = match alarm {
+        Alarm::NotClosing(DeviceId::Zone(zone))
+        | Alarm::NotOpening(DeviceId::Zone(zone))
+        | Alarm::OpenedItself(DeviceId::Zone(zone))
+        | Alarm::Burst(zone)
+        | Alarm::LowFlow(zone) => site.zones.get(zone),
+        _ => None,
     };
-    format!(
-        "no weather is known from {} on: the plan takes {what} in its place",
-        from.format("%Y-%m-%d %H:%M UTC")
-    )
+    match zone {
+        Some(zone) => format!("{}: {alarm}", zone.name),
+        None => alarm.to_string(),
+    }
 }

@@ -217,7 +217,7 @@ const TOP: TableKeys = TableKeys {
             Kind::Table,
             [
                 "the defaults below",
-                "The running daemon: where it answers, where its state is.",
+                "Where the running daemon answers.",
                 "[daemon]",
             ],
         ),

@@ -6,7 +6,7 @@ use crate::units::Dimension;
 pub(super) const DAEMON: TableKeys = TableKeys {
     path: "daemon",
     title: "[daemon]",
-    about: "How the running daemon is reached and where it keeps its state. Not needed for a timetable; docs/daemon-api.md says more.",
+    about: "How the running daemon is reached. Not needed for a timetable; docs/daemon-api.md says more.",
     keys: &[
         optional(
             "listen",
@@ -24,15 +24,6 @@ pub(super) const DAEMON: TableKeys = TableKeys {
                 "the environment variable SOAKMIST_DAEMON_TOKEN, or no token",
                 "File that holds on one line the token which every request must show, relative to the site file. Keep it from others: chmod 600.",
                 r#""daemon-token""#,
-            ],
-        ),
-        optional(
-            "state",
-            Kind::Text,
-            [
-                "the folder of STATE_DIRECTORY (systemd sets it), or else beside the site file",
-                "File of what must outlive a restart: runs, records, levels. Relative to the site file; on a disk of this computer, not on a network.",
-                r#""harrowmere.state""#,
             ],
         ),
     ],

@@ -4,15 +4,13 @@ use std::net::SocketAddr;
 
 use chrono::TimeDelta;
 
-/// How the daemon is reached and where it keeps its state.
+/// How the daemon is reached.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct DaemonKeys {
     /// Where it answers.
     pub listen: Listen,
     /// File of the token, relative to the site file.
     pub token_file: Option<String>,
-    /// File of the durable state, relative to the site file.
-    pub state: Option<String>,
 }
 
 /// Where the daemon answers.

@@ -1,4 +1,4 @@
-//! `[daemon]`: where the daemon answers and keeps its state.
+//! `[daemon]`: where the daemon answers.
 
 use std::net::SocketAddr;
 
@@ -14,11 +14,9 @@ pub(super) fn daemon(top: &Table, notes: &mut Notes) -> Option<DaemonKeys> {
     let table = top.subtable("daemon", notes)?;
     let listen = listen(&table, notes);
     let token_file = table.text("token-file", notes);
-    let state = table.text("state", notes);
     let keys = DaemonKeys {
         listen: listen?,
         token_file,
-        state,
     };
     doubt_token(&table, &keys, notes);
     Some(keys)

@@ -1,5 +1,6 @@
 //! The local interface under whatever comes: foreign pages, no token, bodies
 //! without end, connections that drip, bytes that are no HTTP.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 use std::net::SocketAddr;
 use std::sync::Arc;

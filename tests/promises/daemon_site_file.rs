@@ -83,7 +83,6 @@ fn every_key_of_daemon_and_sensors_reaches_the_model() {
         Listen::At("[::1]:8733".parse().unwrap())
     );
     assert_eq!(site.daemon.token_file.as_deref(), Some("daemon-token"));
-    assert_eq!(site.daemon.state.as_deref(), Some("every-key.state"));
     let [wind, probe] = site.sensors.as_slice() else {
         panic!("{:?}", site.sensors);
     };

@@ -8,9 +8,9 @@ use super::world::{World, site, utc, weather};
 
 /// Two days after sowing, around noon.
 fn world() -> World {
-    let start = utc("2023-08-24T15:00:00Z");
-    let weather = weather(utc("2023-08-10T04:00:00Z"), 40);
-    let mut world = World::new(site("2023-08-22 16:00"), start, weather);
+    let start = utc("2026-08-24T15:00:00Z");
+    let weather = weather(utc("2026-08-10T04:00:00Z"), 40);
+    let mut world = World::new(site("2026-08-22 16:00"), start, weather);
     world.run_for(TimeDelta::hours(2));
     world
 }
@@ -172,8 +172,8 @@ fn a_full_disk_closes_everything_and_watering_goes_on_when_there_is_room() {
 
 #[test]
 fn without_any_weather_the_seed_is_watered_and_people_are_told() {
-    let start = utc("2023-08-24T15:00:00Z");
-    let mut world = World::new(site("2023-08-22 16:00"), start, Vec::new());
+    let start = utc("2026-08-24T15:00:00Z");
+    let mut world = World::new(site("2026-08-22 16:00"), start, Vec::new());
     world.run_for(TimeDelta::days(2));
     assert!((0..3).all(|zone| world.open_s(zone) > 600.0));
     let is_stale = |notice: &Notice| matches!(notice, Notice::WeatherStale(..));

@@ -6,8 +6,8 @@ use soakmist::daemon::Notice;
 use super::world::{World, site, utc, weather};
 
 fn world(start: &str) -> World {
-    let weather = weather(utc("2023-08-10T04:00:00Z"), 40);
-    World::new(site("2023-08-22 16:00"), utc(start), weather)
+    let weather = weather(utc("2026-08-10T04:00:00Z"), 40);
+    World::new(site("2026-08-22 16:00"), utc(start), weather)
 }
 
 fn total_s(world: &World) -> f64 {
@@ -21,7 +21,7 @@ fn a_clock_of_1970_waits_with_closed_valves_for_the_right_time() {
     assert!(total_s(&world).abs() < 1e-9);
     assert!(world.control.status().clock_problem.is_some());
     assert_eq!(world.control.status().phase, "running");
-    world.now.utc = utc("2023-08-24T17:00:00Z");
+    world.now.utc = utc("2026-08-24T17:00:00Z");
     world.run_for(TimeDelta::hours(5));
     assert!(world.control.status().clock_problem.is_none());
     assert!(total_s(&world) > 0.0);
@@ -29,7 +29,7 @@ fn a_clock_of_1970_waits_with_closed_valves_for_the_right_time() {
 
 #[test]
 fn a_clock_before_the_state_waits_after_a_restart() {
-    let mut world = world("2023-08-24T15:00:00Z");
+    let mut world = world("2026-08-24T15:00:00Z");
     world.run_for(TimeDelta::hours(8));
     world.kill();
     world.set_clock(TimeDelta::days(-200));
@@ -43,7 +43,7 @@ fn a_clock_before_the_state_waits_after_a_restart() {
 #[test]
 fn a_clock_that_steps_three_hours_neither_lengthens_nor_repeats_a_run() {
     for step in [TimeDelta::hours(3), TimeDelta::hours(-3)] {
-        let mut world = world("2023-08-24T13:00:00Z");
+        let mut world = world("2026-08-24T13:00:00Z");
         for _ in 0..1000 {
             if !world.all_closed() {
                 break;
@@ -78,10 +78,10 @@ fn a_clock_that_steps_three_hours_neither_lengthens_nor_repeats_a_run() {
 
 #[test]
 fn both_changes_of_summer_time_pass_without_a_torn_or_doubled_run() {
-    // New York: 12 March and 5 November 2023, at 07:00 and 06:00 UTC.
+    // New York: 8 March and 1 November 2026, at 07:00 and 06:00 UTC.
     for (sown, start) in [
-        ("2023-03-10 10:00", "2023-03-09T12:00:00Z"),
-        ("2023-11-03 10:00", "2023-11-02T12:00:00Z"),
+        ("2026-03-06 10:00", "2026-03-05T12:00:00Z"),
+        ("2026-10-30 10:00", "2026-10-29T12:00:00Z"),
     ] {
         let start = utc(start);
         let weather = weather(start - TimeDelta::days(10), 30);
@@ -102,7 +102,7 @@ fn both_changes_of_summer_time_pass_without_a_torn_or_doubled_run() {
 
 #[test]
 fn a_lost_connection_misses_runs_and_the_zone_is_watered_for_it_afterwards() {
-    let mut world = world("2023-08-24T15:00:00Z");
+    let mut world = world("2026-08-24T15:00:00Z");
     world.run_for(TimeDelta::hours(1));
     world.link(false);
     world.run_for(TimeDelta::minutes(40));

@@ -10,6 +10,8 @@ mod arguments;
 mod backtest;
 mod catch_cans;
 mod check;
+#[cfg(feature = "daemon")]
+mod daemon;
 mod demo;
 mod et0;
 mod failure;
@@ -43,6 +45,27 @@ enum Command {
     Run(run::RunArguments),
     /// See it water a ground that is not there: a day in a minute, no hardware
     Demo(demo::DemoArguments),
+    /// How the running daemon stands: alarms, valves, next runs, zones
+    #[cfg(feature = "daemon")]
+    Status(daemon::StatusArguments),
+    /// Close a zone's valve, or all, and water nothing there for an hour
+    #[cfg(feature = "daemon")]
+    Stop(daemon::StopArguments),
+    /// Water a zone now
+    #[cfg(feature = "daemon")]
+    Water(daemon::WaterArguments),
+    /// Tell the daemon what happened: emerged, hand-watered, rain, mown
+    #[cfg(feature = "daemon")]
+    Record(daemon::RecordArguments),
+    /// Water nothing for a while, such as during a match
+    #[cfg(feature = "daemon")]
+    Hold(daemon::HoldArguments),
+    /// End a hold
+    #[cfg(feature = "daemon")]
+    Resume(daemon::ResumeArguments),
+    /// Tell the daemon that you have looked after its alarms
+    #[cfg(feature = "daemon")]
+    Acknowledge(daemon::AcknowledgeArguments),
     /// Try a season out on soil columns, beside fixed timers
     Backtest(backtest::BacktestArguments),
     /// Tell everything that is wrong or doubtful in a site file
@@ -68,6 +91,20 @@ pub fn main() -> ExitCode {
         #[cfg(feature = "daemon")]
         Command::Run(arguments) => run::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Status(arguments) => daemon::status(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Stop(arguments) => daemon::stop(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Water(arguments) => daemon::water(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Record(arguments) => daemon::record(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Hold(arguments) => daemon::hold(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Resume(arguments) => daemon::resume(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Acknowledge(arguments) => daemon::acknowledge(&arguments),
         Command::Backtest(arguments) => backtest::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::CatchCans(arguments) => catch_cans::run(&arguments),

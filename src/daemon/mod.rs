@@ -23,6 +23,7 @@
 //! | `desk` | the order of writing, opening, closing |
 //! | `status`, `notice` | what is told to people |
 //! | `handle` | how faces reach the loop |
+//! | [`web`] | JSON over HTTP on this computer |
 //! | [`runtime`] | tasks, threads, sockets and signals around the loop |
 
 mod assignment;
@@ -37,6 +38,7 @@ pub mod outlook;
 mod people;
 pub mod runtime;
 mod status;
+pub mod web;
 
 pub use assignment::{Assignment, Outcome};
 pub use control::{Action, Control, Event, Memory, Settings};

@@ -10,3 +10,4 @@ mod kill_at_every_write;
 mod link;
 mod simulated;
 mod store;
+mod web;

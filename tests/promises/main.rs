@@ -15,7 +15,10 @@ mod check_command;
 mod column;
 mod command;
 #[cfg(feature = "daemon")]
+mod daemon_commands;
+#[cfg(feature = "daemon")]
 mod daemon_loop;
+mod daemon_site_file;
 mod docs_site_file;
 mod et0_command;
 mod json_schema;

@@ -25,6 +25,7 @@ place = { latitude = 36.1, longitude = LONGITUDE, elevation = "270 m", time-zone
 supply = { flow = "130 L/min" }
 weather = { file = "weather.csv" }
 limits = { wind = "none" }
+daemon = { listen = "none" }
 
 [mqtt]
 host = "127.0.0.1"

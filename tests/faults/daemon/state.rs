@@ -99,9 +99,9 @@ async fn a_site_file_broken_on_reload_changes_nothing_and_is_diagnosed() {
     })
     .await;
     assert!(rig.open_zones() > 0, "a run was torn");
-    // Another name for a zone is another ground: closed, and begun anew.
-    let renamed = good.replace("name = \"long\"", "name = \"short\"");
-    std::fs::write(&file, renamed).unwrap();
+    // Another flow is another ground: closed, and begun anew.
+    let other = good.replace("flow = \"40 L/min\"", "flow = \"39 L/min\"");
+    std::fs::write(&file, other).unwrap();
     rig.daemon.signal("HUP");
     rig.until("anew", |rig| {
         rig.daemon.said().matches("soakmist begins").count() == 2

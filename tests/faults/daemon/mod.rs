@@ -6,6 +6,7 @@
     reason = "a test may stop where its own ground is wrong"
 )]
 
+mod demo;
 mod kills;
 mod network;
 mod process;

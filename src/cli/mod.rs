@@ -12,6 +12,7 @@ mod catch_cans;
 mod check;
 #[cfg(feature = "daemon")]
 mod daemon;
+mod demo;
 mod et0;
 mod failure;
 #[cfg(feature = "daemon")]
@@ -42,6 +43,8 @@ enum Command {
     /// Water a site: drive its valves by the plan, for weeks
     #[cfg(feature = "daemon")]
     Run(run::RunArguments),
+    /// See it water a ground that is not there: a day in a minute, no hardware
+    Demo(demo::DemoArguments),
     /// How the running daemon stands: alarms, valves, next runs, zones
     #[cfg(feature = "daemon")]
     Status(daemon::StatusArguments),
@@ -87,6 +90,7 @@ pub fn main() -> ExitCode {
         Command::Timetable(arguments) => timetable::run(&arguments),
         #[cfg(feature = "daemon")]
         Command::Run(arguments) => run::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "daemon")]
         Command::Status(arguments) => daemon::status(&arguments),
         #[cfg(feature = "daemon")]

@@ -11,9 +11,11 @@ use super::log::{self, LogFormat};
 use super::planning::{load_site, position};
 use crate::agronomy::weather_record::RawHour;
 use crate::clock::SystemClock;
+use crate::daemon::Handle;
 use crate::daemon::runtime::{
     Daemon, End, Gather, LastResort, Start, StartError, gather_hourly, listen, state_file,
 };
+use crate::daemon::web::{Door, TOKEN_VARIABLE, WebSettings};
 use crate::mqtt::Link;
 use crate::site::{Site, load_bytes};
 use crate::valve::{CommandId, DeviceId};
@@ -80,7 +82,10 @@ fn one_life(runtime: &Runtime, start: &Start, file: &Path) -> Result<Option<Box<
         Err(error) => return Err(close_and_refuse(runtime, start, &error)),
     };
     let valves = |error: crate::valve::InstallationError| Failure::Input(error.to_string());
-    let (daemon, _handle) = Daemon::new(parts).map_err(valves)?;
+    let token = std::env::var(TOKEN_VARIABLE).ok();
+    let web = WebSettings::of(&start.site.daemon, &start.folder, token)
+        .map_err(|error| Failure::Input(error.to_string()))?;
+    let (daemon, handle) = Daemon::new(parts).map_err(valves)?;
     tracing::info!(
         site = start.site.name,
         zones = start.site.zones.len(),
@@ -89,9 +94,28 @@ fn one_life(runtime: &Runtime, start: &Start, file: &Path) -> Result<Option<Box<
         version = env!("CARGO_PKG_VERSION"),
         "soakmist begins: everything is closed first"
     );
-    let end = runtime.block_on(live(daemon, Arc::clone(&start.site), file));
+    let end = runtime.block_on(async {
+        let interface = tokio::spawn(serve(web, handle));
+        let end = live(daemon, Arc::clone(&start.site), file).await;
+        // It ends with the loop; then its address is free for the next life.
+        let _ = interface.await;
+        end
+    });
     let end = end.map_err(|error| Failure::Io(format!("cannot listen to signals: {error}")))?;
     judged(end, &start.site)
+}
+
+/// The local interface. That its address is taken is no reason to let seed
+/// dry.
+async fn serve(settings: Option<WebSettings>, handle: Handle) {
+    let Some(settings) = settings else { return };
+    match Door::open(settings).await {
+        Ok(door) => {
+            tracing::info!(address = %door.address(), "people are answered");
+            door.serve(handle, std::future::pending()).await;
+        }
+        Err(error) => tracing::error!(%error, "nobody can ask or tell this daemon anything"),
+    }
 }
 
 async fn live(daemon: Daemon, site: Arc<Site>, file: &Path) -> std::io::Result<End> {
@@ -103,7 +127,8 @@ async fn live(daemon: Daemon, site: Arc<Site>, file: &Path) -> std::io::Result<E
         *reloaded.lock().unwrap_or_else(PoisonError::into_inner) = Arc::new(site.clone());
         Some(site)
     })?;
-    let weather = gather_hourly(weather_of(known, folder_of(file)), daemon.word(), 1);
+    let gather = weather_of(known, folder_of(file));
+    let weather = gather_hourly(gather, daemon.word(), (daemon.weather_again(), 1));
     let end = daemon.run().await;
     signals.abort();
     weather.abort();
@@ -148,7 +173,6 @@ fn not_closed(unconfirmed: &[DeviceId], site: &Site) -> String {
 fn refused(error: StartError) -> Failure {
     match error {
         StartError::State(error) => Failure::Io(error.to_string()),
-        StartError::Broker(error) => Failure::Input(error.to_string()),
         error => Failure::Input(error.to_string()),
     }
 }
@@ -241,10 +265,6 @@ fn folder_of(file: &Path) -> PathBuf {
 }
 
 /// The folder asked for, or the usual one of this user; it is made.
-#[expect(
-    clippy::disallowed_methods,
-    reason = "the command line makes the folder that the daemon writes to"
-)]
 fn state_folder(asked: Option<&Path>) -> Result<PathBuf, Failure> {
     let folder = match asked {
         Some(folder) => folder.to_owned(),

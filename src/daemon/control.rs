@@ -28,6 +28,8 @@ const REPLAN_AFTER: Duration = Duration::from_secs(3600);
 const REPLAN_PAUSE: Duration = Duration::from_secs(2);
 /// A planning that takes longer is given up; the old plan goes on.
 const PLANNING_MOST: Duration = Duration::from_secs(60);
+/// The first weather is waited for so long.
+const FIRST_WEATHER: Duration = Duration::from_secs(10);
 /// The wall clock is looked at so often at least.
 const LOOK_AFTER: Duration = Duration::from_secs(30);
 /// Levels older than this say nothing any more.
@@ -37,6 +39,8 @@ const LEVELS_WRITTEN_AFTER: TimeDelta = TimeDelta::hours(6);
 /// Missing weather nearer than this is told.
 const STALE_WITHIN: TimeDelta = TimeDelta::hours(24);
 
+/// The name under which the weather in force is kept.
+pub(super) const WEATHER_KEPT: &str = "in-force";
 /// 2020-01-01 [s since 1970].
 const COMMANDS_SINCE_S: i64 = 1_577_836_800;
 
@@ -99,6 +103,8 @@ pub struct Settings {
     pub dry_run: bool,
     /// The clock is right whatever it shows: it is that of a demonstration.
     pub believe_clock: bool,
+    /// An order may wait so long for master valve and pump.
+    pub valid_for: Duration,
 }
 
 /// What the state says when the daemon starts.
@@ -112,6 +118,8 @@ pub struct Memory {
     pub records: Vec<Record>,
     /// The latest levels of each zone.
     pub levels: Vec<Option<(DateTime<Utc>, Levels)>>,
+    /// The weather that was known.
+    pub weather: Vec<RawHour>,
     /// The latest time in the state.
     pub last_written: Option<DateTime<Utc>>,
 }
@@ -140,6 +148,8 @@ pub struct Control {
     /// Index of the next run of the plan that has not been looked at.
     pub(super) next_run: usize,
     planning: Option<Planning>,
+    /// At the start the first plan waits for weather, until then.
+    awaits_weather: Option<Moment>,
     /// When to plan again.
     replan_at: Option<Moment>,
     planned_at: Option<Moment>,
@@ -164,6 +174,7 @@ impl Control {
         let supervisor = Supervisor::new(Arc::clone(&settings.installation))?;
         let zones = settings.site.zones.len();
         let site = Arc::clone(&settings.site);
+        let knows_no_weather = memory.weather.is_empty();
         let mut control = Self {
             settings,
             site,
@@ -177,6 +188,7 @@ impl Control {
             not_planned: None,
             next_run: 0,
             planning: None,
+            awaits_weather: Some(now.moment.after(FIRST_WEATHER)).filter(|_| knows_no_weather),
             replan_at: Some(now.moment),
             planned_at: None,
             revision: 0,
@@ -211,6 +223,7 @@ impl Control {
         for record in &memory.records {
             self.take_record(record);
         }
+        let _known = Arc::make_mut(&mut self.weather).take(&memory.weather, now);
         self.recovery = Some(memory.recovery);
     }
 
@@ -226,10 +239,7 @@ impl Control {
             }
             Event::Tick => self.drive(valve::Event::Tick, &mut out),
             Event::Valve(event) => self.take_valve_event(event, &mut out),
-            Event::Weather(hours) => {
-                Arc::make_mut(&mut self.weather).take(&hours, now.utc);
-                self.replan_soon();
-            }
+            Event::Weather(hours) => self.take_weather(&hours, &mut out),
             Event::Planned(outcome) => self.adopt(*outcome, &mut out),
             Event::Ask(request, ticket) => {
                 let answer = self.serve(request, &mut out);
@@ -244,6 +254,17 @@ impl Control {
         self.begin_due_runs(&mut out);
         self.plan_if_due(&mut out);
         out
+    }
+
+    fn take_weather(&mut self, hours: &[RawHour], out: &mut Vec<Action>) {
+        self.awaits_weather = None;
+        let news = Arc::make_mut(&mut self.weather).take(hours, self.now.utc);
+        if !self.settings.dry_run {
+            let kept = news.into_iter();
+            let kept = kept.map(|hour| Entry::Weather(WEATHER_KEPT.to_owned(), hour));
+            out.extend(kept.map(Action::Write));
+        }
+        self.replan_soon();
     }
 
     fn take_valve_event(&mut self, event: valve::Event, out: &mut Vec<Action>) {
@@ -379,7 +400,13 @@ impl Control {
             || self
                 .planned_at
                 .is_some_and(|at| now.since(at) >= REPLAN_AFTER);
-        if !is_due || self.is_planning() || self.is_stopping || self.clock_problem.is_some() {
+        let is_early = self.awaits_weather.is_some_and(|until| now < until);
+        if !is_due
+            || is_early
+            || self.is_planning()
+            || self.is_stopping
+            || self.clock_problem.is_some()
+        {
             return;
         }
         self.replan_at = None;
@@ -494,6 +521,7 @@ impl Control {
         let look = now.after(LOOK_AFTER);
         let planned = self.planned_at.map(|at| at.after(REPLAN_AFTER));
         let replan = self.replan_at.filter(|_| self.planning.is_none());
+        let replan = replan.max(self.awaits_weather.filter(|_| replan.is_some()));
         [
             Some(look),
             planned,

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::control::{Memory, first_command};
+use super::control::{Memory, WEATHER_KEPT, first_command};
 use crate::balance::stores::Levels;
 use crate::clock::Now;
 use crate::store::{Store, StoreError};
@@ -11,6 +11,8 @@ use crate::store::{Store, StoreError};
 const RECORDS: TimeDelta = TimeDelta::days(150);
 /// Levels and the water since are looked for so far back.
 const WATER: TimeDelta = TimeDelta::days(31);
+/// Weather is looked for so far back.
+const WEATHER: TimeDelta = TimeDelta::days(super::outlook::KEPT_DAYS);
 
 impl Memory {
     /// Ties the zones of the site to their history and reads it.
@@ -31,6 +33,7 @@ impl Memory {
             waterings: store.waterings(newest - WATER)?,
             records: store.records(newest - RECORDS)?,
             levels,
+            weather: store.weather(WEATHER_KEPT, newest - WEATHER)?,
             last_written,
         })
     }

@@ -12,8 +12,9 @@ use crate::valve::{self, FinishedRun, Moment, OpenOrder, Refusal, RunId, ValveSt
 
 /// A run that is so late is not given any more but planned anew.
 const LATE_MOST: TimeDelta = TimeDelta::minutes(5);
-/// An order may wait so long for master valve and pump.
-const VALID_FOR: Duration = Duration::from_secs(120);
+
+/// A valve that should have closed is waited for so long.
+const ENDING_MOST: Duration = Duration::from_secs(120);
 
 /// A run to be begun now.
 pub(super) struct Wanted {
@@ -39,7 +40,7 @@ impl Control {
                 self.replan_soon();
                 continue;
             }
-            if !self.may_begin() {
+            if !self.may_begin() || self.is_ending() {
                 return;
             }
             self.next_run += 1;
@@ -55,6 +56,20 @@ impl Control {
             // A refusal is told and planned around where it is taken in.
             let _ = self.begin(wanted, out);
         }
+    }
+
+    /// Whether a run is past its time and its valve has not confirmed yet. The
+    /// next may need its water: it waits, but not for ever.
+    fn is_ending(&self) -> bool {
+        let now = self.now.moment;
+        let mut runs = self.fields.iter().filter_map(|field| field.ordered);
+        runs.any(|run| {
+            let end = run
+                .at
+                .moment
+                .after(run.duration.to_std().unwrap_or_default());
+            now >= end && now.since(end) < ENDING_MOST
+        })
     }
 
     fn due_run(&self) -> Option<Run> {
@@ -89,7 +104,7 @@ impl Control {
             zone,
             duration: wanted.duration.to_std().unwrap_or_default(),
             issued: at.moment,
-            valid_for: VALID_FOR,
+            valid_for: self.settings.valid_for,
         };
         let ordered = Ordered {
             run,
@@ -185,6 +200,9 @@ impl Control {
             return None;
         }
         let run = self.plan.as_ref()?.runs.get(self.next_run)?;
+        if run.start <= self.now.utc && self.is_ending() {
+            return None;
+        }
         let wait = (run.start - self.now.utc).max(TimeDelta::zero());
         Some(self.now.moment.after(wait.to_std().unwrap_or_default()))
     }

@@ -14,7 +14,7 @@ use crate::agronomy::missing_data::{self, CompletionError, LONGEST_INTERPOLATED_
 use crate::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading, WeatherHour};
 
 /// Days before now that are kept: longer than a season from seed.
-const KEPT_DAYS: i64 = 150;
+pub(super) const KEPT_DAYS: i64 = 150;
 /// Days ahead that are kept.
 const AHEAD_DAYS: i64 = 16;
 /// Days that stand in for one that is not known.
@@ -54,21 +54,25 @@ pub struct Outlook {
 impl WeatherBook {
     /// Takes hours in, variable by variable: later news replace earlier, but
     /// a forecast never replaces what was measured, and an hour in which a
-    /// variable is missing leaves it as it was.
-    pub fn take(&mut self, hours: &[RawHour], now: DateTime<Utc>) {
+    /// variable is missing leaves it as it was. Those that are news, as they
+    /// are known now.
+    pub fn take(&mut self, hours: &[RawHour], now: DateTime<Utc>) -> Vec<RawHour> {
         let oldest = now - TimeDelta::days(KEPT_DAYS);
         let latest = now + TimeDelta::days(AHEAD_DAYS);
+        let mut news = Vec::new();
         for hour in hours {
             if hour.start < oldest || hour.start > latest || hour.start != floor(hour.start) {
                 continue;
             }
-            let laid = match self.hours.get(&hour.start) {
-                Some(known) => laid_over(known, hour),
-                None => *hour,
-            };
-            self.hours.insert(hour.start, laid);
+            let known = self.hours.get(&hour.start);
+            let laid = known.map_or(*hour, |known| laid_over(known, hour));
+            if known != Some(&laid) {
+                self.hours.insert(hour.start, laid);
+                news.push(laid);
+            }
         }
         self.hours = self.hours.split_off(&oldest);
+        news
     }
 
     /// Complete hours from `from` to `to` for a plan that is made `now`.

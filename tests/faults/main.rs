@@ -5,6 +5,7 @@
     reason = "faults are made in files and processes"
 )]
 
+mod daemon;
 mod kill_at_every_write;
 mod link;
 mod simulated;

@@ -28,7 +28,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use tokio::sync::mpsc;
+use tokio::sync::{Notify, mpsc};
 
 pub use last_resort::LastResort;
 pub use planner::Work;
@@ -98,6 +98,7 @@ pub struct Daemon {
     counter: super::handle::Counter,
     words: mpsc::Receiver<Word>,
     word: mpsc::Sender<Word>,
+    again: Arc<Notify>,
 }
 
 /// How a daemon came out.
@@ -127,6 +128,7 @@ impl Daemon {
             counter,
             words,
             word,
+            again: Arc::default(),
         };
         Ok((daemon, handle))
     }
@@ -135,6 +137,12 @@ impl Daemon {
     #[must_use]
     pub fn word(&self) -> mpsc::Sender<Word> {
         self.word.clone()
+    }
+
+    /// Rings when weather should be gathered at once.
+    #[must_use]
+    pub fn weather_again(&self) -> Arc<Notify> {
+        Arc::clone(&self.again)
     }
 
     /// Runs until everything is closed for good, on the runtime of the
@@ -146,6 +154,7 @@ impl Daemon {
             counter,
             words,
             word: _word,
+            again,
         } = self;
         let site = Arc::clone(&parts.settings.site);
         let base = site.mqtt.as_ref().map(|mqtt| mqtt.base_topic.clone());
@@ -170,6 +179,7 @@ impl Daemon {
             teller: Teller::new(base.unwrap_or_default()),
             manager: Manager::new(),
             listener: parts.listener,
+            weather_again: again,
             last_command: Arc::clone(&last_command),
             tickets: BTreeMap::new(),
             next_ticket: 1,

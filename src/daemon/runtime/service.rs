@@ -6,8 +6,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-use tokio::sync::{mpsc, oneshot};
-use tokio::time::{Instant, sleep, sleep_until, timeout};
+use tokio::sync::{Notify, mpsc, oneshot};
+use tokio::time::{Instant, sleep_until, timeout};
 
 use super::manager::Manager;
 use super::planner::Planner;
@@ -19,6 +19,7 @@ use crate::daemon::assignment::Outcome;
 use crate::daemon::control::{Action, Control, Event};
 use crate::daemon::desk::{Desk, Effect, Turn};
 use crate::daemon::handle::{Ask, Counter};
+use crate::daemon::notice::Notice;
 use crate::daemon::people::{Answer, Ticket};
 use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading};
 use crate::site::Site;
@@ -58,6 +59,7 @@ pub(super) struct Service {
     pub(super) teller: Teller,
     pub(super) manager: Manager,
     pub(super) listener: Option<Listener>,
+    pub(super) weather_again: Arc<Notify>,
     /// The highest number of a command, for those who must go on without us.
     pub(super) last_command: Arc<AtomicU64>,
     pub(super) tickets: BTreeMap<Ticket, oneshot::Sender<Answer>>,
@@ -174,6 +176,7 @@ impl Service {
             Word::Site(site) if self.is_same_ground(&site) => {
                 tracing::info!("the site file was read again and is in force");
                 self.tell(Event::NewSite(Arc::new(*site)));
+                self.weather_again.notify_one();
             }
             Word::Site(site) => {
                 tracing::info!("zones, valves or broker have changed: starting anew");
@@ -285,6 +288,10 @@ impl Service {
             }
             Action::Tell(notice) => {
                 diary::write(&notice, self.control.site());
+                if matches!(notice, Notice::ClockRight | Notice::ClockSet(_)) {
+                    // Hours far from the wrong time were not kept.
+                    self.weather_again.notify_one();
+                }
                 if let Some(listener) = &self.listener {
                     listener(&notice, self.clock.now());
                 }
@@ -334,11 +341,11 @@ impl Service {
                 }
             }
         };
-        if timeout(LAST_WRITE, written).await.is_err() {
+        let written = timeout(LAST_WRITE, written).await;
+        let freed = timeout(LAST_WRITE, self.writer.close()).await;
+        if written.is_err() || freed.is_err() {
             tracing::warn!("not everything could be written down");
         }
-        // Answers that waited for the disk have gone out by now.
-        sleep(Duration::ZERO).await;
     }
 }
 

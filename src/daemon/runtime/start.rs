@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 
 use super::Parts;
 use crate::clock::{Clock, boot_id};
@@ -13,6 +14,9 @@ use crate::valve::{DeviceId, InstallationError};
 
 /// Details older than this are forgotten at the start [d].
 const KEPT_DAYS: i64 = 400;
+
+/// An order may wait so long for master valve and pump.
+const VALID_FOR: Duration = Duration::from_secs(120);
 
 /// Why a daemon does not start.
 #[derive(Debug, thiserror::Error)]
@@ -128,6 +132,7 @@ pub fn settings(site: &Arc<Site>, devices: &Devices, dry_run: bool) -> Settings 
             .collect(),
         dry_run,
         believe_clock: false,
+        valid_for: VALID_FOR,
     }
 }
 

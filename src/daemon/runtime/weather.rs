@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::mpsc;
+use tokio::sync::{Notify, mpsc};
 use tokio::task::{JoinHandle, spawn_blocking};
 use tokio::time::sleep;
 
@@ -18,10 +18,15 @@ const PAUSE_AFTER_FAILURE: Duration = Duration::from_secs(600);
 /// words.
 pub type Gather = Arc<dyn Fn() -> Result<Vec<RawHour>, String> + Send + Sync>;
 
-/// Gathers now and every hour, and tells the loop. A fault is told when it
+/// Gathers now and every hour, and whenever `again` asks for it (the clock
+/// was set, the site is another), and tells the loop. A fault is told when it
 /// begins and when it is over, not each time. `speed` is the number of seconds
 /// of the site in a real one.
-pub fn gather_hourly(gather: Gather, word: mpsc::Sender<Word>, speed: u32) -> JoinHandle<()> {
+pub fn gather_hourly(
+    gather: Gather,
+    word: mpsc::Sender<Word>,
+    (again, speed): (Arc<Notify>, u32),
+) -> JoinHandle<()> {
     tokio::spawn(async move {
         let mut was_wrong = false;
         loop {
@@ -43,7 +48,10 @@ pub fn gather_hourly(gather: Gather, word: mpsc::Sender<Word>, speed: u32) -> Jo
             }
             was_wrong = is_wrong;
             let pause = if is_wrong { PAUSE_AFTER_FAILURE } else { PAUSE };
-            sleep(pause / speed.max(1)).await;
+            tokio::select! {
+                () = sleep(pause / speed.max(1)) => {}
+                () = again.notified() => {}
+            }
         }
     })
 }

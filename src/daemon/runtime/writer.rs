@@ -12,7 +12,7 @@ use crate::store::{Entry, Ledger, StoreError};
 /// and what it was given is written.
 pub(super) struct Writer {
     /// The desk gives one at a time, so that none ever waits.
-    jobs: mpsc::Sender<Vec<Entry>>,
+    jobs: Option<mpsc::Sender<Vec<Entry>>>,
     done: mpsc::Receiver<Result<(), StoreError>>,
 }
 
@@ -27,12 +27,22 @@ impl Writer {
             // Its ends of both channels are gone: every write fails.
             tracing::error!(%error, "the thread of the journal does not start");
         }
-        Self { jobs, done }
+        Self {
+            jobs: Some(jobs),
+            done,
+        }
     }
 
     /// Begins to write. False when the thread has died.
     pub(super) fn write(&self, entries: Vec<Entry>) -> bool {
-        self.jobs.try_send(entries).is_ok()
+        let jobs = self.jobs.as_ref();
+        jobs.is_some_and(|jobs| jobs.try_send(entries).is_ok())
+    }
+
+    /// Writes no more, and waits until the state is free for others.
+    pub(super) async fn close(&mut self) {
+        self.jobs = None;
+        while self.done.recv().await.is_some() {}
     }
 
     /// Waits for the outcome of a write; none when the thread has died.

@@ -380,16 +380,7 @@ impl World {
 }
 
 fn settings(site: &Arc<Site>, devices: &Devices) -> Settings {
-    let zones = 0..site.zones.len();
-    Settings {
-        site: Arc::clone(site),
-        installation: Arc::new(devices.installation(site)),
-        driven: zones
-            .map(|zone| devices.is_driven(DeviceId::Zone(zone)))
-            .collect(),
-        dry_run: false,
-        believe_clock: false,
-    }
+    soakmist::daemon::runtime::settings(site, devices, false)
 }
 
 fn idle(site: &Arc<Site>, devices: &Devices, now: Now) -> Control {

@@ -6,7 +6,7 @@
 //!
 //! | layer | modules |
 //! |---|---|
-//! | 5 faces | `cli` |
+//! | 5 faces | `cli`, `daemon` |
 //! | 4 adapters | [`weather`], `store`, `clock`, `mqtt`, `simulator` |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`backtest`], [`plan`], [`balance`], [`valve`] |

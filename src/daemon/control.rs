@@ -519,21 +519,25 @@ impl Control {
     pub fn next_due(&self) -> Moment {
         let now = self.now.moment;
         let look = now.after(LOOK_AFTER);
-        let planned = self.planned_at.map(|at| at.after(REPLAN_AFTER));
-        let replan = self.replan_at.filter(|_| self.planning.is_none());
-        let replan = replan.max(self.awaits_weather.filter(|_| replan.is_some()));
         [
-            Some(look),
-            planned,
-            replan,
+            self.next_plan(),
             self.supervisor.next_due(),
             self.next_begin(),
         ]
         .into_iter()
         .flatten()
-        .min()
-        .unwrap_or(look)
+        .fold(look, Moment::min)
         .max(now)
+    }
+
+    /// When the next plan is due, while one can be made.
+    fn next_plan(&self) -> Option<Moment> {
+        if self.is_planning() || self.is_stopping || self.clock_problem.is_some() {
+            return None;
+        }
+        let hourly = self.planned_at.map(|at| at.after(REPLAN_AFTER));
+        let due = [self.replan_at, hourly].into_iter().flatten().min();
+        due.map(|due| due.max(self.awaits_weather.unwrap_or(due)))
     }
 }
 

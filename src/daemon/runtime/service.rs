@@ -29,6 +29,8 @@ use crate::valve::{self, Command, DeviceId};
 /// The loop looks at its clocks at least so often, so that a computer that
 /// slept finds out at once.
 const LOOK: Duration = Duration::from_secs(1);
+/// And not more often than this: timers are no finer.
+const BREATH: Duration = Duration::from_millis(1);
 /// Pause between two looks of others at how everything stands.
 const SHOW: Duration = Duration::from_millis(200);
 /// What waits for the disk at the end is waited for so long.
@@ -115,7 +117,7 @@ impl Service {
         let now = self.clock.now().moment;
         let due = self.control.next_due();
         let due = self.desk.next_due().map_or(due, |desk| desk.min(due));
-        (due.since(now) / self.speed.max(1)).min(LOOK)
+        (due.since(now) / self.speed.max(1)).clamp(BREATH, LOOK)
     }
 
     fn take(&mut self, heard: Heard) {

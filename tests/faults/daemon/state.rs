@@ -80,7 +80,7 @@ async fn a_full_disk_closes_everything_and_nothing_opens_while_it_lasts() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_site_file_broken_on_reload_changes_nothing_and_is_diagnosed() {
-    let mut rig = Rig::start();
+    let mut rig = Rig::with(("1 min", "0 s"), &[]);
     let file = rig.path().join("site.toml");
     let good = std::fs::read_to_string(&file).unwrap();
     rig.until("open", |rig| rig.open_zones() > 0).await;

@@ -178,7 +178,7 @@ fn opens(lines: Lines<BufReader<ChildStdout>>, count: usize) -> Vec<f64> {
 
 fn measure(zones: usize) {
     let folder = tempfile::tempdir().unwrap();
-    let (mut broker, port) = broker(folder.path());
+    let (broker, port) = broker(folder.path());
     let text = site(zones, port);
     std::fs::write(folder.path().join("site.toml"), &text).unwrap();
     std::fs::write(folder.path().join("weather.csv"), weather()).unwrap();
@@ -223,6 +223,8 @@ fn measure(zones: usize) {
     let _ = daemon.child.wait();
     runtime.block_on(valves.stop());
     drop(guard);
-    let _ = subscriber.kill();
-    let _ = broker.kill();
+    for mut child in [subscriber, broker] {
+        let _ = child.kill();
+        let _ = child.wait();
+    }
 }

@@ -12,7 +12,8 @@ use super::Failure;
 use super::output::{self, Format};
 use crate::sprinkler::precipitation_rate::{self, RateError};
 use crate::sprinkler::uniformity::{self, CatchError};
-use crate::units::{Depth, Rate};
+use crate::units::{Depth, Rate, UnitSystem};
+use readings::Cans;
 
 /// Least DU_lq that the largest spray-irrigated turf area should have.
 ///
@@ -34,6 +35,9 @@ const FEW_CANS: usize = 16;
 #[derive(Debug, clap::Args)]
 #[command(
     allow_negative_numbers = true,
+    override_usage = "soakmist catch-cans [OPTIONS] --mm <MM,MM,...>\n       \
+                      soakmist catch-cans [OPTIONS] --in <IN,IN,...>|--ml <ML,ML,...>|FILE\n       \
+                      soakmist catch-cans [OPTIONS] --bucket-l <LITRES>|--bucket-gal <GALLONS>",
     after_help = "Set cans alike in a grid over the zone, water it for some minutes, read them.\n\
                   Example: soakmist catch-cans --mm 12,10,9,14,11,8,13,10 --minutes 30\n\
                   Example: soakmist catch-cans --ml 95,80,110,100 --diameter-mm 110 --minutes 15\n\
@@ -72,13 +76,13 @@ pub struct CatchCansArguments {
 #[group(required = true, multiple = false)]
 struct Source {
     /// Depths in the cans, in mm, with commas between
-    #[arg(long, value_name = "MM,MM,...", value_delimiter = ',')]
+    #[arg(long, value_name = "MM,MM,...", value_delimiter = ',', value_parser = readings::reading)]
     mm: Option<Vec<f64>>,
     /// Depths in the cans, in inches
-    #[arg(long = "in", value_name = "IN,IN,...", value_delimiter = ',')]
+    #[arg(long = "in", value_name = "IN,IN,...", value_delimiter = ',', value_parser = readings::reading)]
     inches: Option<Vec<f64>>,
     /// Volumes in the cans, in mL; needs the diameter of their mouth
-    #[arg(long, value_name = "ML,ML,...", value_delimiter = ',')]
+    #[arg(long, value_name = "ML,ML,...", value_delimiter = ',', value_parser = readings::reading)]
     ml: Option<Vec<f64>>,
     /// File of readings, or - for standard input: numbers, or CSV with --column
     #[arg(value_name = "FILE")]
@@ -120,7 +124,7 @@ pub fn run(arguments: &CatchCansArguments) -> Result<(), Failure> {
             "--columns",
             "cans, not with a bucket",
         )?;
-        return hose::run(bucket, &arguments.hose, arguments.format);
+        return hose::run(&bucket, &arguments.hose, arguments.format);
     }
     refuse(
         arguments.hose.any(),
@@ -128,7 +132,7 @@ pub fn run(arguments: &CatchCansArguments) -> Result<(), Failure> {
         "--bucket-l or --bucket-gal",
     )?;
     let cans = readings::read(arguments)?;
-    let test = CanTest::evaluate(&cans.depths_mm, arguments.minutes)?;
+    let test = CanTest::evaluate(&cans, arguments.minutes)?;
     output::emit(&match arguments.format {
         Format::Text => page::text(&test, &cans, arguments.columns),
         Format::Json => output::json(&test)?,
@@ -179,7 +183,8 @@ struct CanTest {
 }
 
 impl CanTest {
-    fn evaluate(depths_mm: &[f64], minutes: Option<f64>) -> Result<Self, Failure> {
+    fn evaluate(cans: &Cans, minutes: Option<f64>) -> Result<Self, Failure> {
+        let depths_mm = &cans.depths_mm;
         let mean_mm = uniformity::mean(depths_mm)?;
         let du_lq = uniformity::lower_quarter(depths_mm)?;
         let rate = minutes
@@ -187,8 +192,11 @@ impl CanTest {
             .transpose()?;
         let mut site_file = Vec::new();
         if let Some(rate) = rate {
-            let rate = rate.mm_per_h();
-            site_file.push(format!("sprinkler.precipitation-rate = \"{rate:.1} mm/h\""));
+            let rate = match cans.units() {
+                UnitSystem::Si => rate.show(UnitSystem::Si),
+                us => format!("{}/h", Depth::from_mm(rate.mm_per_h()).show_fine(us)),
+            };
+            site_file.push(format!("sprinkler.precipitation-rate = \"{rate}\""));
         }
         site_file.push(format!("sprinkler.distribution-uniformity = {du_lq:.2}"));
         Ok(Self {
@@ -205,7 +213,7 @@ impl CanTest {
             meets_target: reaches(du_lq, TARGET_DU_LQ),
             verdict: verdict(du_lq),
             site_file,
-            notes: notes(depths_mm, rate),
+            notes: notes(cans, rate),
             readings_mm: depths_mm.to_vec(),
         })
     }
@@ -244,15 +252,17 @@ fn verdict(du_lq: f64) -> String {
 }
 
 /// What a person should know of the test itself.
-fn notes(depths_mm: &[f64], rate: Option<Rate>) -> Vec<String> {
+fn notes(cans: &Cans, rate: Option<Rate>) -> Vec<String> {
+    let depths_mm = &cans.depths_mm;
     let mut notes = Vec::new();
-    match rate.map(Rate::mm_per_h) {
+    match rate {
         None => {
             notes.push("give --minutes, the time the sprinklers ran, to get the rate".to_owned());
         }
-        Some(rate) if !USUAL_RATES_MM_PER_H.contains(&rate) => notes.push(format!(
-            "{rate:.1} mm/h is no usual sprinkler: check the unit of the readings, the mouth of \
-             the cans and the minutes"
+        Some(rate) if !USUAL_RATES_MM_PER_H.contains(&rate.mm_per_h()) => notes.push(format!(
+            "{} is no usual sprinkler: check the unit of the readings, the mouth of the cans and \
+             the minutes",
+            rate.show(cans.units())
         )),
         Some(_) => {}
     }

@@ -4,11 +4,15 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
+use chrono::TimeDelta;
 use serde::Serialize;
 
-use super::Failure;
+use super::coverage::Coverage;
+use super::planning::USUAL_DAYS;
+use super::{Failure, planning};
 use crate::plan;
 use crate::site::{DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, load_bytes};
+use crate::weather::csv::{CsvOptions, read_file};
 
 mod text;
 
@@ -34,6 +38,19 @@ enum Format {
     Json,
 }
 
+/// The weather that the site names, as far as a plan of the usual length
+/// needs it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+enum WeatherState {
+    /// It is there and reaches over the plan.
+    Enough,
+    /// It cannot be used, or does not reach over the plan.
+    Lacking,
+    /// No file is named.
+    NoneNamed,
+}
+
 /// What was found: the one source of text and JSON.
 #[derive(Debug, Serialize)]
 struct Report<'a> {
@@ -41,6 +58,9 @@ struct Report<'a> {
     file: &'a str,
     errors: usize,
     warnings: usize,
+    /// Whether the weather that the file names is there and reaches over the
+    /// usual plan.
+    weather: WeatherState,
     diagnostics: &'a [Diagnostic],
     defaults: &'a [DefaultUsed],
 }
@@ -53,9 +73,18 @@ struct Report<'a> {
 pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
     let bytes = read_site_file(&arguments.site)?;
     let file = arguments.site.display().to_string();
+    let mut weather = WeatherState::NoneNamed;
     let (diagnostics, site) = match load_bytes(&bytes, &file) {
         Ok(Loaded { site, mut warnings }) => {
-            warnings.extend(doubts(&site, &arguments.site));
+            warnings.extend(doubts(&site, &file));
+            let lacking = weather_lacking(&site, &arguments.site);
+            if site.weather_file.is_some() {
+                weather = match lacking {
+                    Some(_) => WeatherState::Lacking,
+                    None => WeatherState::Enough,
+                };
+            }
+            warnings.extend(lacking);
             (warnings, Some(site))
         }
         Err(faults) => (faults.items, None),
@@ -71,6 +100,7 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
         file: &file,
         errors: count(Severity::Error),
         warnings: count(Severity::Warning),
+        weather,
         diagnostics: &diagnostics,
         defaults: site.as_ref().map_or(&[], |site| &site.defaults_used),
     };
@@ -105,26 +135,52 @@ pub(super) fn read_site_file(path: &Path) -> Result<Vec<u8>, Failure> {
 }
 
 /// Doubts about a site that can be read but that its text alone does not
-/// show: files it names, what soil and sprinkler make of each other.
-fn doubts(site: &Site, file: &Path) -> Vec<Diagnostic> {
-    let name = file.display().to_string();
-    let mut doubts: Vec<Diagnostic> = plan::doubts::doubts(site)
+/// show: what soil and sprinkler make of each other.
+fn doubts(site: &Site, file: &str) -> Vec<Diagnostic> {
+    plan::doubts::doubts(site)
         .into_iter()
-        .map(|doubt| Diagnostic::about_the_site(&name, doubt.what, Some(doubt.help)))
-        .collect();
-    if let Some(weather) = &site.weather_file {
-        let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
-        if !path.is_file() {
-            let what = format!("there is no weather file {}", path.display());
-            let help = "check [weather] file (relative to the site file), or give --weather";
-            doubts.push(Diagnostic::about_the_site(
-                &name,
-                what,
-                Some(help.to_owned()),
-            ));
-        }
+        .map(|doubt| Diagnostic::about_the_site(file, doubt.what, Some(doubt.help)))
+        .collect()
+}
+
+/// Why the weather that the site names is not enough for a plan of the usual
+/// length.
+fn weather_lacking(site: &Site, file: &Path) -> Option<Diagnostic> {
+    let weather = site.weather_file.as_ref()?;
+    let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
+    let told = |what: String, help: &str| {
+        let file = file.display().to_string();
+        Some(Diagnostic::about_the_site(
+            &file,
+            what,
+            Some(help.to_owned()),
+        ))
+    };
+    if !path.is_file() {
+        let what = format!("there is no weather file {}", path.display());
+        let help = "check [weather] file (relative to the site file), or give --weather";
+        return told(what, help);
     }
-    doubts
+    let options = CsvOptions {
+        time_zone: Some(site.place.time_zone),
+        ..CsvOptions::default()
+    };
+    let contents = match read_file(&path, &options) {
+        Ok(contents) => contents,
+        Err(error) => return told(error.to_string(), "mend the file, or give --weather"),
+    };
+    let starts = || contents.hours.iter().map(|hour| hour.start);
+    let name = path.display().to_string();
+    let coverage = Coverage {
+        site,
+        name: &name,
+        weather: (starts().min()?, starts().max()? + TimeDelta::hours(1)),
+        plan: planning::span(site, None, USUAL_DAYS),
+    };
+    match coverage.is_whole() {
+        true => None,
+        false => told(coverage.missing(), &coverage.mend()),
+    }
 }
 
 fn json(out: &mut impl Write, report: &Report) -> io::Result<()> {

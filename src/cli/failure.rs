@@ -3,6 +3,8 @@
 use std::io;
 use std::process::ExitCode;
 
+use super::output::wrapped;
+
 /// A failed command.
 #[derive(Debug, thiserror::Error)]
 pub enum Failure {
@@ -42,7 +44,7 @@ impl Failure {
     pub fn report(&self) -> ExitCode {
         let text = self.to_string();
         if !text.is_empty() {
-            eprintln!("soakmist: {text}");
+            eprint!("{}", wrapped(&format!("soakmist: {text}")));
         }
         ExitCode::from(self.exit_code())
     }

@@ -10,6 +10,7 @@ mod arguments;
 mod backtest;
 mod catch_cans;
 mod check;
+mod coverage;
 #[cfg(feature = "daemon")]
 mod daemon;
 mod demo;
@@ -30,7 +31,12 @@ pub use failure::Failure;
 
 /// Watering for growing grass from seed: how long, how often, and why.
 #[derive(Debug, Parser)]
-#[command(name = "soakmist", version, propagate_version = true)]
+#[command(
+    name = "soakmist",
+    version,
+    propagate_version = true,
+    max_term_width = 80
+)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -85,7 +91,7 @@ enum Command {
 /// Runs the command line of this process.
 #[must_use]
 pub fn main() -> ExitCode {
-    let arguments = Arguments::parse();
+    let arguments = Arguments::try_parse().unwrap_or_else(|error| usage_error(&error));
     let outcome = match arguments.command {
         Command::Timetable(arguments) => timetable::run(&arguments),
         #[cfg(feature = "daemon")]
@@ -117,4 +123,15 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => failure.report(),
     }
+}
+
+/// Tells what is wrong with the arguments, or prints the help asked for, and
+/// ends. Errors are broken at 80 columns, which clap does for help alone.
+fn usage_error(error: &clap::Error) -> ! {
+    let text = error.render().to_string();
+    if !error.use_stderr() || output::fits(&text) {
+        error.exit();
+    }
+    eprint!("{}", output::wrapped(&text));
+    std::process::exit(error.exit_code());
 }

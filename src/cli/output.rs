@@ -66,9 +66,67 @@ pub fn paragraph(lead: &str, text: &str) -> String {
     page
 }
 
+/// Whether no line of a text is wider than 80 columns.
+#[must_use]
+pub fn fits(text: &str) -> bool {
+    text.lines().all(|line| line.chars().count() <= WIDTH)
+}
+
+/// A text whose lines of more than 80 columns are broken between words, the
+/// rest indented two columns deeper; other lines stay as they are.
+#[must_use]
+pub fn wrapped(text: &str) -> String {
+    let mut page = String::new();
+    for line in text.lines() {
+        if fits(line) {
+            page.push_str(line);
+            page.push('\n');
+            continue;
+        }
+        let indent = line.chars().take_while(|c| *c == ' ').count();
+        let (first, mut rest) = broken(line, WIDTH);
+        page.push_str(first);
+        page.push('\n');
+        while !rest.is_empty() {
+            let (part, after) = broken(rest, WIDTH - indent - 2);
+            page.push_str(&" ".repeat(indent + 2));
+            page.push_str(part);
+            page.push('\n');
+            rest = after;
+        }
+    }
+    page
+}
+
+/// The start of a line that fits and the rest. A word is broken only where it
+/// is wider than the whole room.
+fn broken(line: &str, room: usize) -> (&str, &str) {
+    let Some((end, _)) = line.char_indices().nth(room) else {
+        return (line, "");
+    };
+    let indent = line.len() - line.trim_start().len();
+    let head = &line[..end];
+    match head.rfind(' ').filter(|&at| at > indent) {
+        Some(at) => (line[..at].trim_end(), line[at..].trim_start()),
+        // The blank may be the first character that does not fit.
+        None => (head, line[end..].trim_start()),
+    }
+}
+
 #[cfg(test)]
 mod tests {
-    use super::paragraph;
+    use super::{fits, paragraph, wrapped};
+
+    #[test]
+    fn long_lines_are_broken_between_words_and_long_words_anywhere() {
+        let text = format!("short\n  {}\n{}", "word ".repeat(40), "x".repeat(200));
+        let page = wrapped(&text);
+        assert!(fits(&page), "{page}");
+        assert!(page.starts_with("short\n  word word"));
+        assert!(page.contains("\n    word"), "{page}");
+        let letters = |text: &str| text.chars().filter(|c| !c.is_whitespace()).count();
+        assert_eq!(letters(&page), letters(&text));
+    }
 
     #[test]
     fn a_paragraph_breaks_between_words_and_before_column_81() {

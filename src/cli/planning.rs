@@ -6,17 +6,23 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use super::Failure;
 use super::check::read_site_file;
+use super::coverage::Coverage;
+use super::output::paragraph;
 use crate::agronomy::missing_data::complete;
 use crate::agronomy::weather_record::{GeoPosition, WeatherHour};
-use crate::report::WeatherSource;
+use crate::plan::first_soak;
+use crate::plan::{self, PlanError};
+use crate::report::{SiteDoubt, WeatherSource};
 use crate::site::local_time::{date_of, span_of_days};
-use crate::site::{Place, Site, load_bytes};
+use crate::site::{Code, Loaded, Place, Site, load_bytes};
 use crate::weather::csv::{CsvOptions, WeatherCsvError, read_file};
 use crate::weather::quality;
 
 /// Without a start, a plan begins this long before the first seeding, so
 /// that it shows the deep soak [d].
 const LEAD_DAYS: i64 = 2;
+/// Days of a plan, where no number is asked for.
+pub const USUAL_DAYS: u32 = 28;
 /// Remarks on the weather that are printed one by one.
 const REMARKS_SHOWN: usize = 8;
 
@@ -26,13 +32,22 @@ const REMARKS_SHOWN: usize = 8;
 /// [`Failure::Io`] when the file cannot be read; [`Failure::Input`] with all
 /// diagnostics when it has errors.
 pub fn load_site(path: &Path) -> Result<Site, Failure> {
+    Ok(load_site_with_doubts(path)?.0)
+}
+
+/// As [`load_site`], with what is doubtful, for the reader of a plan.
+///
+/// # Errors
+/// As [`load_site`].
+pub fn load_site_with_doubts(path: &Path) -> Result<(Site, Vec<SiteDoubt>), Failure> {
     let bytes = read_site_file(path)?;
     match load_bytes(&bytes, &path.display().to_string()) {
         Ok(loaded) => {
             for warning in &loaded.warnings {
                 anstream::eprintln!("{}", warning.render(true));
             }
-            Ok(loaded.site)
+            let doubts = site_doubts(&loaded);
+            Ok((loaded.site, doubts))
         }
         Err(faults) => {
             anstream::eprintln!("{}", faults.render(true));
@@ -44,6 +59,23 @@ pub fn load_site(path: &Path) -> Result<Site, Failure> {
             )))
         }
     }
+}
+
+/// The warnings of the file, then what soil, sprinklers and supply show only
+/// together.
+fn site_doubts(loaded: &Loaded) -> Vec<SiteDoubt> {
+    let of_file = loaded.warnings.iter().map(|warning| SiteDoubt {
+        text: warning.message.clone(),
+        help: warning.help.clone(),
+        grave: warning.code == Code::WrongPlace,
+    });
+    let of_zones = plan::doubts::doubts(&loaded.site).into_iter();
+    let of_zones = of_zones.map(|doubt| SiteDoubt {
+        text: doubt.what,
+        help: Some(doubt.help),
+        grave: false,
+    });
+    of_file.chain(of_zones).collect()
 }
 
 /// Complete hours for a site, and where they came from.
@@ -72,7 +104,8 @@ pub fn load_weather(
         (None, Some(file)) => site_path.parent().unwrap_or(Path::new("")).join(&file.path),
         (None, None) => {
             return Err(Failure::Input(
-                "no weather: give --weather FILE.csv, or name a file under [weather] in the site file".into(),
+                "no weather: give --weather FILE.csv, or name a file under [weather] in the site file; \
+                 `soakmist weather` fetches one".into(),
             ));
         }
     };
@@ -88,37 +121,64 @@ pub fn load_weather(
     };
     let mut contents = read_file(&path, &options).map_err(weather_failure)?;
     let place = position(&site.place);
-    let mut remarks: Vec<String> = contents.findings.iter().map(ToString::to_string).collect();
-    remarks.extend(
-        quality::screen(&mut contents.hours, &place)
-            .iter()
-            .map(ToString::to_string),
-    );
+    let mut findings = contents.findings;
+    findings.extend(quality::screen(&mut contents.hours, &place));
+    let findings = findings.iter();
+    let mut remarks: Vec<String> = findings
+        .map(|finding| finding.in_zone(site.place.time_zone))
+        .collect();
     let completed = complete(&contents.hours, &place)
         .map_err(|error| Failure::Input(format!("{}: {error}", path.display())))?;
     remarks.extend(completed.notes.iter().map(ToString::to_string));
     tell(&path, &remarks);
-    let source = WeatherSource::new(&path.display().to_string(), &completed.hours, remarks.len());
+    let mut source = WeatherSource::new(&path.display().to_string(), &completed.hours, remarks);
+    source.stamps_taken_in = contents.stamps_taken_in;
     Ok(SiteWeather {
         hours: completed.hours,
         source,
     })
 }
 
+/// Why no plan can be made; of weather that is too short, what it covers.
+#[must_use]
+pub fn plan_failure(site: &Site, weather: &str, error: PlanError) -> Failure {
+    let PlanError::WeatherTooShort {
+        first,
+        last,
+        from,
+        to,
+    } = error
+    else {
+        return Failure::Input(error.to_string());
+    };
+    let coverage = Coverage {
+        site,
+        name: weather,
+        weather: (first, last),
+        plan: (from, to),
+    };
+    Failure::Input(format!("{}\n  {}", coverage.missing(), coverage.mend()))
+}
+
 /// First and last instant of a plan of whole local days.
 #[must_use]
 pub fn span(site: &Site, from: Option<NaiveDate>, days: u32) -> (DateTime<Utc>, DateTime<Utc>) {
-    let time_zone = site.place.time_zone;
-    let first = from.unwrap_or_else(|| {
-        let sown = site
-            .zones
-            .iter()
-            .map(|zone| zone.seeding.at)
-            .min()
-            .unwrap_or_default();
-        date_of(time_zone, sown - TimeDelta::days(LEAD_DAYS))
-    });
-    span_of_days(time_zone, first, days)
+    let first = from.unwrap_or_else(|| before_seeding(site));
+    span_of_days(site.place.time_zone, first, days)
+}
+
+/// The day on which a plan begins that nobody gave a day: some days before the
+/// first seeding, or earlier where its deep soak takes longer.
+#[must_use]
+pub fn usual_start(site: &Site, weather: &[WeatherHour]) -> NaiveDate {
+    let first = before_seeding(site);
+    first_soak(site, weather).map_or(first, |soak| first.min(date_of(site.place.time_zone, soak)))
+}
+
+fn before_seeding(site: &Site) -> NaiveDate {
+    let sown = site.zones.iter().map(|zone| zone.seeding.at).min();
+    let before = sown.unwrap_or_default() - TimeDelta::days(LEAD_DAYS);
+    date_of(site.place.time_zone, before)
 }
 
 /// A place as sun and air need it.
@@ -140,14 +200,15 @@ fn weather_failure(error: WeatherCsvError) -> Failure {
 }
 
 fn tell(path: &Path, remarks: &[String]) {
+    if remarks.is_empty() {
+        return;
+    }
+    let mut page = format!("{}:\n", path.display());
     for remark in remarks.iter().take(REMARKS_SHOWN) {
-        anstream::eprintln!("{}: {remark}", path.display());
+        page += &paragraph("  - ", remark);
     }
     if remarks.len() > REMARKS_SHOWN {
-        anstream::eprintln!(
-            "{}: and {} more remarks",
-            path.display(),
-            remarks.len() - REMARKS_SHOWN
-        );
+        page += &format!("  - and {} more remarks\n", remarks.len() - REMARKS_SHOWN);
     }
+    anstream::eprint!("{page}");
 }

@@ -12,6 +12,10 @@ use crate::agronomy::sun::{SunDay, sun_day};
 
 /// Arguments of `soakmist sun`.
 #[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "soakmist sun --latitude <DEG> --longitude <DEG> --date <DATE>\n                    \
+                      --time-zone <ZONE> [OPTIONS]"
+)]
 pub struct SunArguments {
     /// Latitude in degrees, north positive
     #[arg(long, value_name = "DEG", allow_negative_numbers = true,
@@ -22,7 +26,7 @@ pub struct SunArguments {
           value_parser = arguments::longitude)]
     longitude: f64,
     /// Date in the time zone of the place, such as 2024-06-21
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = super::timetable::date)]
     date: NaiveDate,
     /// Time zone of the place, such as Europe/London
     #[arg(long, value_name = "ZONE", value_parser = arguments::time_zone)]

@@ -7,10 +7,11 @@ use anstream::ColorChoice;
 use chrono::NaiveDate;
 use clap::ValueEnum;
 
+use super::output::paragraph;
 use super::{Failure, planning};
 use crate::plan::make_timetable;
 use crate::plan::timetable::Timetable;
-use crate::report::{self, Detail, View, WeatherSource};
+use crate::report::{self, Detail, SiteDoubt, View, WeatherSource};
 use crate::site::Site;
 
 /// Arguments of `soakmist timetable`.
@@ -29,7 +30,7 @@ pub struct TimetableArguments {
     #[arg(long, value_name = "DATE", value_parser = date)]
     from: Option<NaiveDate>,
     /// Number of local days
-    #[arg(long, value_name = "N", default_value_t = 28,
+    #[arg(long, value_name = "N", default_value_t = planning::USUAL_DAYS,
           value_parser = clap::value_parser!(u32).range(1..=366))]
     days: u32,
     /// What to write
@@ -45,7 +46,7 @@ pub struct TimetableArguments {
     #[arg(long, value_name = "ZONE")]
     zone: Vec<String>,
     /// Draw depletion, rain and watering of every zone into this picture
-    #[arg(long, value_name = "FILE.svg")]
+    #[arg(long, value_name = "FILE.svg", value_parser = picture)]
     chart: Option<PathBuf>,
     /// Write to this file instead of standard output
     #[arg(long, short, value_name = "FILE")]
@@ -72,16 +73,27 @@ enum Format {
 /// # Errors
 /// See [`Failure`].
 pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
-    let (site, timetable, weather) = plan(arguments)?;
+    let Planned {
+        site,
+        doubts,
+        timetable,
+        weather,
+    } = plan(arguments)?;
     spare_the_inputs(arguments, &site)?;
     let names: &[String] = match &arguments.explain {
         Some(zone) => std::slice::from_ref(zone),
         None => &arguments.zone,
     };
     let only = zone_indices(&site, names)?;
-    let view = View::new(&site, &timetable, &weather, &only);
+    let view = View::new(&site, &timetable, &weather, &only).with_doubts(doubts);
     if let Some(path) = &arguments.chart {
         write_file(path, &report::chart_svg(&view))?;
+    }
+    if arguments.format == Format::Csv && arguments.explain.is_none() {
+        // A line a run has no room for them.
+        for warning in report::warnings_in_short(&view) {
+            eprint!("{}", paragraph("soakmist: ", &warning));
+        }
     }
     let text = render(arguments, &view);
     match &arguments.output {
@@ -90,15 +102,31 @@ pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
     }
 }
 
+/// A plan and what it was made from.
+struct Planned {
+    site: Site,
+    doubts: Vec<SiteDoubt>,
+    timetable: Timetable,
+    weather: WeatherSource,
+}
+
 /// Loads site and weather and plans.
-fn plan(arguments: &TimetableArguments) -> Result<(Site, Timetable, WeatherSource), Failure> {
-    let site = planning::load_site(&arguments.site)?;
+fn plan(arguments: &TimetableArguments) -> Result<Planned, Failure> {
+    let (site, doubts) = planning::load_site_with_doubts(&arguments.site)?;
     let (weather, height_m) = (arguments.weather.as_deref(), arguments.wind_height);
     let weather = planning::load_weather(&site, &arguments.site, weather, height_m)?;
-    let (from, to) = planning::span(&site, arguments.from, arguments.days);
+    let first_day = arguments
+        .from
+        .unwrap_or_else(|| planning::usual_start(&site, &weather.hours));
+    let (from, to) = planning::span(&site, Some(first_day), arguments.days);
     let timetable = make_timetable(&site, &weather.hours, from, to)
-        .map_err(|error| Failure::Input(error.to_string()))?;
-    Ok((site, timetable, weather.source))
+        .map_err(|error| planning::plan_failure(&site, &weather.source.name, error))?;
+    Ok(Planned {
+        site,
+        doubts,
+        timetable,
+        weather: weather.source,
+    })
 }
 
 /// Refuses to write over what was read: a slip of the hand would lose it.
@@ -208,9 +236,29 @@ pub(super) fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
         .map_err(|error| Failure::Io(format!("cannot write {}: {error}", path.display())))
 }
 
+/// A picture is written as SVG, whatever the name says; so the name must not
+/// say anything else.
+fn picture(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    let is_svg = path
+        .extension()
+        .is_some_and(|extension| extension.eq_ignore_ascii_case("svg"));
+    match is_svg {
+        true => Ok(path),
+        false => Err("the picture is SVG: give a name that ends in .svg".to_string()),
+    }
+}
+
 pub(super) fn date(text: &str) -> Result<NaiveDate, String> {
-    NaiveDate::parse_from_str(text, "%Y-%m-%d")
-        .map_err(|_| "not a day; write it as year-month-day, such as 2023-08-20".to_string())
+    if let Ok(date) = NaiveDate::parse_from_str(text, "%Y-%m-%d") {
+        return Ok(date);
+    }
+    let parts: Vec<&str> = text.split('-').collect();
+    let digits = |part: &&str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
+    if parts.len() == 3 && parts.iter().all(digits) {
+        return Err("there is no such day in the calendar".to_string());
+    }
+    Err("not a day; write it as year-month-day, such as 2023-08-20".to_string())
 }
 
 pub(super) fn wind_height(text: &str) -> Result<f64, String> {
@@ -241,7 +289,8 @@ mod tests {
     fn dates_and_heights_that_make_no_sense_are_refused() {
         assert!(date("2023-08-20").is_ok());
         assert!(date("20.8.2023").is_err_and(|text| text.contains("2023-08-20")));
-        assert!(date("2023-02-30").is_err());
+        assert!(date("2023-02-30").is_err_and(|text| text.contains("no such day")));
+        assert!(picture("a.SVG").is_ok() && picture("a.png").is_err() && picture("svg").is_err());
         for text in ["10", "2.0"] {
             assert!(wind_height(text).is_ok(), "{text}");
         }

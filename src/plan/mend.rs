@@ -6,11 +6,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::TimeDelta;
 
 use super::Span;
-use super::schedule::{Prepared, Schedule};
-use super::shortfall::{causes, shortfalls};
+use super::schedule::Prepared;
+use super::shortfall::shortfalls;
 use super::side_by_side::side_by_side;
 use super::timetable::{Constraint, Shortfall, ShortfallKind};
-use super::water::hours;
 use crate::site::local_time::date_of;
 use crate::site::{ExceptionEffect, RuleException, Site};
 use crate::units::Speed;
@@ -18,8 +17,6 @@ use crate::units::Speed;
 /// A relaxation must take away at least this share of a shortfall to be
 /// worth telling, or this share more than the one told before it.
 const WORTH_TELLING: f64 = 0.2;
-/// A constraint counts as a cause from this share of all dry time.
-const A_CAUSE_FROM: f64 = 0.05;
 /// At most this many mends are told of one shortfall.
 const MOST_TOLD: usize = 3;
 
@@ -29,9 +26,9 @@ struct Relaxed {
     site: Site,
 }
 
-/// Adds to each shortfall what would mend it.
-pub fn add_mends(found: &mut [Shortfall], schedule: &Schedule, prepared: &Prepared) {
-    let causes = all_causes(found, schedule);
+/// Adds to each shortfall what would mend it: its own cause relaxed.
+pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared) {
+    let causes: BTreeSet<Constraint> = found.iter().map(|short| tried_as(short.cause)).collect();
     let relaxed: Vec<(Constraint, Relaxed)> = causes
         .into_iter()
         .flat_map(|cause| {
@@ -43,21 +40,23 @@ pub fn add_mends(found: &mut [Shortfall], schedule: &Schedule, prepared: &Prepar
         .collect();
     let left = side_by_side(&relaxed, |(_, relaxed)| {
         let flow = relaxed.site.supply.flow.l_per_min();
-        shortfalls(&prepared.under(&relaxed.site).schedule_with(flow))
+        Missing::of(&shortfalls(
+            &prepared.under(&relaxed.site).schedule_with(flow),
+        ))
     });
+    let before = Missing::of(found);
     for shortfall in found.iter_mut() {
+        let missing = before.of_zone(shortfall);
         let mut mends: Vec<(f64, String)> = Vec::new();
-        let mut of_cause = None;
-        let mut left_before = weight(shortfall);
+        let mut least = missing;
         for ((cause, relaxed), left) in relaxed.iter().zip(&left) {
-            if of_cause.replace(*cause) != Some(*cause) {
-                left_before = weight(shortfall);
-            }
-            let same = left.iter().find(|other| is_same(other, shortfall));
-            let left = same.map_or(0.0, weight);
-            if left_before - left >= WORTH_TELLING * weight(shortfall) {
-                mends.push((left, told(&relaxed.words, shortfall, same)));
-                left_before = left;
+            let left = left.of_zone(shortfall);
+            if *cause == tried_as(shortfall.cause)
+                && least - left >= WORTH_TELLING * missing
+                && missing > 0.0
+            {
+                mends.push((left, told(&relaxed.words, shortfall.kind, missing, left)));
+                least = left;
             }
         }
         mends.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -67,65 +66,51 @@ pub fn add_mends(found: &mut [Shortfall], schedule: &Schedule, prepared: &Prepar
             .map(|(_, words)| words)
             .collect();
         if shortfall.mend.is_empty() {
-            shortfall.mend.push(last_resort(shortfall.cause).into());
+            shortfall.mend.push(last_resort(shortfall).into());
         }
     }
 }
 
-/// Constraints that cause a share of the dry time worth a try, and those
-/// that are the main cause of any shortfall.
-fn all_causes(found: &[Shortfall], schedule: &Schedule) -> BTreeSet<Constraint> {
-    let mut seconds: BTreeMap<Constraint, i64> = BTreeMap::new();
-    for zone in &schedule.zones {
-        for (cause, covered) in causes(zone, &zone.waterer.course.dry) {
-            *seconds.entry(cause).or_insert(0) += covered;
-        }
-    }
-    let total: i64 = seconds.values().sum();
-    seconds
-        .into_iter()
-        .filter(|&(_, covered)| hours(covered) >= A_CAUSE_FROM * hours(total))
-        .map(|(cause, _)| cause)
-        .chain(found.iter().map(|shortfall| shortfall.cause))
-        // A permit lifts rules and bans alike, so it is tried once.
-        .map(|cause| {
-            if cause == Constraint::Ban {
-                Constraint::WateringRules
-            } else {
-                cause
-            }
-        })
-        .collect()
-}
-
-/// Dry hours, or what a missing share of a soak is worth beside them.
-fn weight(shortfall: &Shortfall) -> f64 {
-    match shortfall.kind {
-        ShortfallKind::PreSoakIncomplete => shortfall.worst_ratio * 10.0,
-        _ => shortfall.hours_dry,
+/// A permit lifts rules and bans alike, so it is tried once.
+fn tried_as(cause: Constraint) -> Constraint {
+    match cause {
+        Constraint::Ban => Constraint::WateringRules,
+        other => other,
     }
 }
 
-fn is_same(other: &Shortfall, shortfall: &Shortfall) -> bool {
-    other.zone == shortfall.zone && other.kind == shortfall.kind
+/// What is missing by zone, whatever the cause: dry hours of seed layer and
+/// root zone, the share of the soak not given.
+struct Missing(BTreeMap<(usize, ShortfallKind), f64>);
+
+impl Missing {
+    fn of(found: &[Shortfall]) -> Self {
+        let mut missing = BTreeMap::new();
+        for short in found {
+            *missing.entry((short.zone, short.kind)).or_insert(0.0) += match short.kind {
+                ShortfallKind::PreSoakIncomplete => short.worst_ratio,
+                _ => short.hours_dry + short.night_hours_dry,
+            };
+        }
+        Self(missing)
+    }
+
+    fn of_zone(&self, shortfall: &Shortfall) -> f64 {
+        let key = (shortfall.zone, shortfall.kind);
+        self.0.get(&key).copied().unwrap_or(0.0)
+    }
 }
 
-fn told(words: &str, shortfall: &Shortfall, left: Option<&Shortfall>) -> String {
-    use ShortfallKind::PreSoakIncomplete;
-    match (shortfall.kind, left) {
-        (PreSoakIncomplete, None) => format!("{words}: the soak would be whole"),
-        (PreSoakIncomplete, Some(left)) => {
-            format!(
-                "{words}: {:.0} % of the soak would be given",
-                100.0 * (1.0 - left.worst_ratio)
-            )
+fn told(words: &str, kind: ShortfallKind, missing: f64, left: f64) -> String {
+    match (kind, left > 0.0) {
+        (ShortfallKind::PreSoakIncomplete, false) => format!("{words}: the soak would be whole"),
+        (ShortfallKind::PreSoakIncomplete, true) => {
+            let given = 100.0 * (1.0 - left);
+            format!("{words}: {given:.0} % of the soak would be given")
         }
-        (_, None) => format!("{words}: no dry hours would be left"),
-        (_, Some(left)) => {
-            format!(
-                "{words}: {:.1} of {:.1} dry hours would be left",
-                left.hours_dry, shortfall.hours_dry
-            )
+        (_, false) => format!("{words}: no dry hours would be left"),
+        (_, true) => {
+            format!("{words}: {left:.1} of the zone's {missing:.1} dry hours would be left")
         }
     }
 }
@@ -222,14 +207,19 @@ fn permit_for(site: &Site, span: &Span) -> RuleException {
 }
 
 /// What to say when relaxing the cause alone does not mend it.
-fn last_resort(cause: Constraint) -> &'static str {
-    match cause {
-        Constraint::Intake => {
+fn last_resort(shortfall: &Shortfall) -> &'static str {
+    let is_soak = shortfall.kind == ShortfallKind::PreSoakIncomplete;
+    match shortfall.cause {
+        Constraint::Intake if !is_soak => {
             "the soil takes too little at once: sprinklers with a lower rate, or a mulch"
         }
         Constraint::Frost => "water by hand when the air is warmer, or lay a cover",
         Constraint::PlanStart => "begin the plan earlier, or sow later",
-        Constraint::SoakTime => "longer runs, or a top-dressing that holds more water",
+        Constraint::SoakTime if !is_soak => "longer runs, or a top-dressing that holds more water",
+        _ if is_soak => "sow some days later, or soak by hand what is missing",
+        Constraint::Night => {
+            "sow earlier in the day, a cover, or a top-dressing that holds more water"
+        }
         _ => "a cover or a top-dressing that holds more water, or sowing in cooler weeks",
     }
 }

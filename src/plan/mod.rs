@@ -31,7 +31,7 @@ use crate::agronomy::soil_hydraulics::SoilError;
 use crate::agronomy::weather_record::WeatherHour;
 use crate::site::Site;
 use schedule::{Prepared, Schedule};
-use timetable::{PlanNote, Timetable, ZonePlan};
+use timetable::{PlanNote, SeedDrySpell, Timetable, ZonePlan};
 
 /// Days before a seeding at which a plan must begin to soak in time.
 const SOAK_LEAD_DAYS: i64 = 4;
@@ -114,7 +114,7 @@ pub fn make_timetable(
     let prepared = Prepared::of(site, weather, &span)?;
     let schedule = prepared.schedule();
     let mut shortfalls = shortfall::shortfalls(&schedule);
-    mend::add_mends(&mut shortfalls, &schedule, &prepared);
+    mend::add_mends(&mut shortfalls, &prepared);
     let notes = notes(&schedule, &span);
     let time_zone = site.place.time_zone;
     let zones = schedule
@@ -129,15 +129,11 @@ pub fn make_timetable(
                 stages: stages(&waterer.course.hours),
                 milestones: milestones::milestones(waterer.bed, &prepared.days.mean_c, time_zone),
                 pre_soak,
-                dry_daylight_hours: water::hours(
-                    waterer
-                        .course
-                        .dry
-                        .iter()
-                        .filter(|spell| spell.seed_stage)
-                        .map(|spell| spell.daylight_s)
-                        .sum(),
-                ),
+                dry_daylight_hours: seed_dry_hours(&waterer.course, |spell| spell.daylight_s),
+                dry_night_hours: seed_dry_hours(&waterer.course, |spell| {
+                    spell.to - spell.from - spell.daylight_s
+                }),
+                dry_spells: seed_dry_spells(&waterer.course),
                 seed_daylight_hours: water::hours(waterer.course.seed_daylight_s),
                 hours: waterer.course.hours,
             }
@@ -151,6 +147,35 @@ pub fn make_timetable(
         shortfalls,
         notes,
     })
+}
+
+/// When the deep soak before the first seeding begins, if weather reaches
+/// over it and any is needed: a plan of the season has to begin by then.
+#[must_use]
+pub fn first_soak(site: &Site, weather: &[WeatherHour]) -> Option<DateTime<Utc>> {
+    let sown = site.zones.iter().map(|zone| zone.seeding.at).min()?;
+    let begin = sown - TimeDelta::days(SOAK_LEAD_DAYS);
+    let span = span(site, weather, begin, sown).ok()?;
+    let prepared = Prepared::of(site, weather, &span).ok()?;
+    let schedule = prepared.schedule();
+    schedule.runs.first().map(|run| run.start)
+}
+
+/// Hours of the dry spells of the seed stages, by what counts of each [s].
+fn seed_dry_hours(course: &course::Course, counted_s: fn(&course::DrySpell) -> i64) -> f64 {
+    let seed = course.dry.iter().filter(|spell| spell.seed_stage);
+    water::hours(seed.map(counted_s).sum())
+}
+
+fn seed_dry_spells(course: &course::Course) -> Vec<SeedDrySpell> {
+    let seed = course.dry.iter().filter(|spell| spell.seed_stage);
+    seed.map(|spell| SeedDrySpell {
+        from: course::instant(spell.from),
+        to: course::instant(spell.to),
+        daylight_hours: water::hours(spell.daylight_s),
+        worst_ratio: spell.worst_ratio,
+    })
+    .collect()
 }
 
 /// The span of a plan of a site, begun early enough to know the soil.

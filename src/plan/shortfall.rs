@@ -12,31 +12,25 @@ use super::window::HOUR_S;
 /// Spells shorter than this in sum are within the step of the balance and
 /// not reported [s].
 const REPORTED_FROM_S: i64 = 300;
+/// A delay shorter than this does not cause a dry spell [s].
+const A_CAUSE_FROM_S: i64 = 600;
 
-/// All shortfalls of a schedule, by zone and kind, without mends.
+/// All shortfalls of a schedule, by zone, kind and cause, without mends.
 #[must_use]
 pub fn shortfalls(schedule: &Schedule) -> Vec<Shortfall> {
     let mut found = Vec::new();
     for (index, zone) in schedule.zones.iter().enumerate() {
         found.extend(soak_shortfall(index, zone));
-        let (seed, root): (Vec<DrySpell>, Vec<DrySpell>) = zone
-            .waterer
-            .course
-            .dry
-            .iter()
-            .partition(|spell| spell.seed_stage);
-        found.extend(dry_shortfall(
-            index,
-            zone,
-            ShortfallKind::SeedLayerDry,
-            &seed,
-        ));
-        found.extend(dry_shortfall(
-            index,
-            zone,
-            ShortfallKind::RootZoneDry,
-            &root,
-        ));
+        let mut by_cause: BTreeMap<(bool, Constraint), Vec<&DrySpell>> = BTreeMap::new();
+        for spell in &zone.waterer.course.dry {
+            by_cause
+                .entry((!spell.seed_stage, main_cause(zone, spell)))
+                .or_default()
+                .push(spell);
+        }
+        for ((_, cause), spells) in by_cause {
+            found.extend(dry_shortfall(index, cause, &spells));
+        }
     }
     found
 }
@@ -63,14 +57,14 @@ fn counted_s(spell: &DrySpell) -> i64 {
 fn soak_shortfall(index: usize, zone: &Scheduled) -> Option<Shortfall> {
     let soaked = zone.soak.as_ref()?;
     let cause = soaked.cut_by?;
-    let deadline = zone.waterer.bed.season.soak_deadline;
     let given_share = soaked.summary.planned_mm / soaked.summary.gross_mm.max(f64::MIN_POSITIVE);
     Some(Shortfall {
         zone: index,
         kind: ShortfallKind::PreSoakIncomplete,
-        from: soaked.runs.first().map_or(deadline, |run| run.start),
-        to: deadline,
+        from: soaked.sought_from,
+        to: zone.waterer.bed.season.soak_deadline,
         hours_dry: 0.0,
+        night_hours_dry: 0.0,
         longest_h: 0.0,
         worst_ratio: 1.0 - given_share,
         cause,
@@ -78,48 +72,72 @@ fn soak_shortfall(index: usize, zone: &Scheduled) -> Option<Shortfall> {
     })
 }
 
-fn dry_shortfall(
-    index: usize,
-    zone: &Scheduled,
-    kind: ShortfallKind,
-    spells: &[DrySpell],
-) -> Option<Shortfall> {
-    let counted: i64 = spells.iter().map(counted_s).sum();
-    if counted < REPORTED_FROM_S {
+/// The spells of one cause; all of one kind.
+fn dry_shortfall(index: usize, cause: Constraint, spells: &[&DrySpell]) -> Option<Shortfall> {
+    let (first, last) = (spells.first()?, spells.last()?);
+    let whole: i64 = spells.iter().map(|spell| spell.to - spell.from).sum();
+    if whole < REPORTED_FROM_S {
         return None;
     }
-    let longest = spells.iter().map(counted_s).max().unwrap_or(0);
+    let counted: i64 = spells.iter().map(|spell| counted_s(spell)).sum();
+    let longest = spells.iter().map(|spell| counted_s(spell)).max();
     Some(Shortfall {
         zone: index,
-        kind,
-        from: instant(spells.first()?.from),
-        to: instant(spells.last()?.to),
+        kind: if first.seed_stage {
+            ShortfallKind::SeedLayerDry
+        } else {
+            ShortfallKind::RootZoneDry
+        },
+        from: instant(first.from),
+        to: instant(last.to),
         hours_dry: hours(counted),
-        longest_h: hours(longest),
+        night_hours_dry: hours(whole - counted),
+        longest_h: hours(longest.unwrap_or(0)),
         worst_ratio: spells
             .iter()
             .map(|spell| spell.worst_ratio)
             .fold(0.0, f64::max),
-        cause: main_cause(zone, spells),
+        cause,
         mend: Vec::new(),
     })
 }
 
-/// Seconds of dry time that the delays of each constraint cover, by daylight
-/// only where seed is dry.
-#[must_use]
-pub fn causes(zone: &Scheduled, spells: &[DrySpell]) -> BTreeMap<Constraint, i64> {
+/// The constraint whose delays cover most of a dry spell. Where no delay
+/// does, runs were too short to refill the layer: the soil's intake or the
+/// soak time between runs set that.
+///
+/// Nights come every day and a layer goes into them moist, so that the night
+/// is the cause only where nothing else kept the water away before it.
+fn main_cause(zone: &Scheduled, spell: &DrySpell) -> Constraint {
+    let covered = causes(zone, spell);
+    let by_day = covered
+        .iter()
+        .filter(|&(by, seconds)| *by != Constraint::Night && *seconds >= A_CAUSE_FROM_S);
+    let most = by_day.max_by_key(|&(by, seconds)| (*seconds, std::cmp::Reverse(*by)));
+    match most {
+        Some((by, _)) => *by,
+        None if covered.contains_key(&Constraint::Night) => Constraint::Night,
+        None if zone.waterer.watering.intake_limits() => Constraint::Intake,
+        None => Constraint::SoakTime,
+    }
+}
+
+/// Seconds of a dry spell that the delays of each constraint cover; hours of
+/// night in which the rules allow nothing count as night.
+fn causes(zone: &Scheduled, spell: &DrySpell) -> BTreeMap<Constraint, i64> {
     let mut covered: BTreeMap<Constraint, i64> = BTreeMap::new();
-    for spell in spells {
-        for late in &zone.waterer.late {
-            let (from, to) = (spell.from.max(late.from), spell.to.min(late.to));
-            let seconds = if spell.seed_stage {
-                daylight_s(zone, from, to)
-            } else {
-                to - from
-            };
+    for late in &zone.waterer.late {
+        let (from, to) = (spell.from.max(late.from), spell.to.min(late.to));
+        if to <= from {
+            continue;
+        }
+        let by_day = match late.by {
+            Constraint::WateringRules => daylight_s(zone, from, to),
+            _ => to - from,
+        };
+        for (by, seconds) in [(late.by, by_day), (Constraint::Night, to - from - by_day)] {
             if seconds > 0 {
-                *covered.entry(late.by).or_insert(0) += seconds;
+                *covered.entry(by).or_insert(0) += seconds;
             }
         }
     }
@@ -138,19 +156,4 @@ fn daylight_s(zone: &Scheduled, from: i64, to: i64) -> i64 {
         at = end;
     }
     seconds
-}
-
-/// The constraint whose delays cover most of the dry time. Where no delay
-/// does, runs were too short to refill the layer: the soil's intake or the
-/// soak time between runs set that.
-fn main_cause(zone: &Scheduled, spells: &[DrySpell]) -> Constraint {
-    let without_delay = if zone.waterer.watering.intake_limits() {
-        Constraint::Intake
-    } else {
-        Constraint::SoakTime
-    };
-    causes(zone, spells)
-        .into_iter()
-        .max_by_key(|&(constraint, seconds)| (seconds, std::cmp::Reverse(constraint)))
-        .map_or(without_delay, |(by, _)| by)
 }

@@ -1,12 +1,20 @@
 //! Placing the deep soak of a zone: backwards from the hour at which the
 //! ground must be left to rest.
 
-use super::bookings::Bookings;
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use chrono::{DateTime, Utc};
+
+use super::bookings::{Ask, Bookings};
 use super::course::instant;
 use super::pre_soak::{self, Cycles};
 use super::timetable::{Constraint, Cycle, PreSoakSummary, Reason, Run, Stage, Trigger};
 use super::waterer::Waterer;
 use super::window::Openings;
+
+/// Starts are looked at so often for what kept a soak from being whole [s].
+const OBSTACLE_STEP_S: usize = 300;
 
 /// What came of a deep soak.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,12 +25,15 @@ pub struct Soaked {
     pub summary: PreSoakSummary,
     /// What kept it from being whole.
     pub cut_by: Option<Constraint>,
+    /// From when room was sought.
+    pub sought_from: DateTime<Utc>,
 }
 
 /// Soaks a zone before its deadline, not before where it stands now.
 /// `openings` are those of the soak, which may differ from the day's.
 pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings) -> Soaked {
     let deadline = waterer.bed.season.soak_deadline.timestamp();
+    let sought_from = instant(waterer.course.now.at);
     let (net_mm, deficit) = wanted(waterer, deadline);
     let shortest_mm = waterer
         .watering
@@ -32,6 +43,7 @@ pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings)
             runs: Vec::new(),
             summary: not_needed(net_mm),
             cut_by: None,
+            sought_from,
         };
     }
     let cycles = pre_soak::split(
@@ -66,6 +78,7 @@ pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings)
         runs,
         summary,
         cut_by,
+        sought_from,
     }
 }
 
@@ -105,9 +118,9 @@ fn place(
     for index in (0..cycles.run_s.len()).rev() {
         let ask = waterer.ask(cycles.run_s[index]);
         let Some(start) = bookings.latest(openings, latest_end - ask.length, first, &ask) else {
-            let obstacle = bookings.obstacle(openings, latest_end - ask.length, &ask);
             starts.reverse();
-            return (starts, Some(obstacle.unwrap_or(Constraint::PlanStart)));
+            let cut_by = main_obstacle(openings, bookings, &ask, first..latest_end - ask.length);
+            return (starts, Some(cut_by));
         };
         bookings.book(start, &ask);
         starts.push(start);
@@ -118,6 +131,31 @@ fn place(
     }
     starts.reverse();
     (starts, None)
+}
+
+/// What keeps a run from starting through most of a time. Where nothing does,
+/// the time itself is too short.
+fn main_obstacle(
+    openings: &Openings,
+    bookings: &Bookings,
+    ask: &Ask,
+    starts: Range<i64>,
+) -> Constraint {
+    let mut met: BTreeMap<Constraint, usize> = BTreeMap::new();
+    for start in starts.step_by(OBSTACLE_STEP_S) {
+        if let Some(by) = bookings.obstacle(openings, start, ask) {
+            *met.entry(by).or_insert(0) += 1;
+        }
+    }
+    // Shut hours come every day; that they are most says little if what is
+    // open is taken by something else.
+    let in_open_time = met
+        .iter()
+        .filter(|(by, _)| matches!(by, Constraint::DailyMost | Constraint::Supply));
+    in_open_time
+        .max_by_key(|&(_, count)| count)
+        .or_else(|| met.iter().max_by_key(|&(_, count)| count))
+        .map_or(Constraint::PlanStart, |(&by, _)| by)
 }
 
 fn not_needed(net_mm: f64) -> PreSoakSummary {

@@ -51,8 +51,25 @@ pub struct ZonePlan {
     pub hours: Vec<BalanceHour>,
     /// Daylight hours of the seed stages with the layer below its threshold.
     pub dry_daylight_hours: f64,
+    /// The same by night.
+    pub dry_night_hours: f64,
+    /// Every spell of them, in order.
+    pub dry_spells: Vec<SeedDrySpell>,
     /// Daylight hours of the seed stages in the plan.
     pub seed_daylight_hours: f64,
+}
+
+/// A spell in which the seed layer is drier than allowed, without a pause.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SeedDrySpell {
+    /// When it begins.
+    pub from: DateTime<Utc>,
+    /// When it ends.
+    pub to: DateTime<Utc>,
+    /// Hours of it in daylight.
+    pub daylight_hours: f64,
+    /// Driest moment: depletion over allowed depletion.
+    pub worst_ratio: f64,
 }
 
 /// A date that matters to the person on site.
@@ -236,20 +253,22 @@ pub struct Shortfall {
     pub from: DateTime<Utc>,
     /// End of the last spell.
     pub to: DateTime<Utc>,
-    /// Hours below the threshold (dry seed layer), daylight only.
+    /// Hours too dry; of a seed layer those by daylight only.
     pub hours_dry: f64,
+    /// Hours of night in which a seed layer is too dry besides.
+    pub night_hours_dry: f64,
     /// Longest single spell [h].
     pub longest_h: f64,
     /// Lowest point: depletion over allowed depletion, above 1.
     pub worst_ratio: f64,
-    /// The constraint that is the main cause.
+    /// The constraint that is the main cause of each of the spells.
     pub cause: Constraint,
     /// What would mend it, tried out by planning again, best first.
     pub mend: Vec<String>,
 }
 
 /// Kinds of shortfall.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ShortfallKind {
     /// The seed layer is drier than allowed.

@@ -13,7 +13,8 @@ use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use icalendar::{Calendar, Component, Event, EventLike, Property};
 
 use super::columns::printable;
-use super::format::{depth, minutes_seconds, volume};
+use super::format::{depth, fixed, minutes_seconds, volume};
+use super::in_short::{CAUTION, long_dry_spells, warnings_in_short};
 use super::local_time::clock;
 use super::model::{DatedMilestone, RunView, View};
 use super::reason::reason_in_full;
@@ -36,6 +37,7 @@ pub fn timetable_ical(view: &View<'_>, detail: Detail) -> String {
     let mut calendar = empty_calendar(view);
     add_dates(&mut calendar, view);
     add_watering(&mut calendar, view, detail);
+    add_dry_spells(&mut calendar, view);
     folded(&calendar.to_string())
 }
 
@@ -70,7 +72,57 @@ fn empty_calendar(view: &View<'_>) -> Calendar {
     ));
     calendar.append_property(Property::new("METHOD", "PUBLISH"));
     calendar.name(&printable(&format!("{}: watering", view.site.name)));
+    calendar.description(&about(view).join("\n"));
     calendar
+}
+
+/// What a person must hear about the whole plan, a line each.
+fn about(view: &View<'_>) -> Vec<String> {
+    let grave = view.doubts.iter().filter(|doubt| doubt.grave);
+    let doubts = grave.map(|doubt| format!("Doubtful: {}", doubt.text));
+    let lines = doubts.chain(warnings_in_short(view));
+    lines
+        .chain([CAUTION.to_string()])
+        .map(|line| upper_first(&printable(&line)))
+        .collect()
+}
+
+/// A calendar program hides what is said about a whole calendar, so the first
+/// day says it too; and each long dry spell is an event of its own.
+fn add_dry_spells(calendar: &mut Calendar, view: &View<'_>) {
+    if let Some(first) = view.days.first() {
+        let text = about(view).join("\n");
+        let mut mind = event(view, "mind", "Watering: please mind", &text);
+        mind.starts(first.date);
+        mind.ends(
+            first
+                .date
+                .checked_add_days(Days::new(1))
+                .unwrap_or(first.date),
+        );
+        calendar.push(mind.done());
+    }
+    let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
+    for spell in long_dry_spells(view) {
+        let number = seen.entry(spell.zone).or_insert(0);
+        *number += 1;
+        let text = format!(
+            "The seed layer is drier than allowed: {} h by day and {} h by night. Look, and water \
+             by hand where you may.",
+            fixed(spell.spell.daylight_hours, 1),
+            fixed(spell.night_hours, 1)
+        );
+        let summary = format!("Seed may dry: {}", spell.zone);
+        let mut dry = event(
+            view,
+            &format!("dry-{}-{number}", spell.zone),
+            &summary,
+            &text,
+        );
+        dry.starts(spell.spell.from).ends(spell.spell.to);
+        dry.append_property(Property::new("CATEGORIES", "DRY"));
+        calendar.push(dry.done());
+    }
 }
 
 fn add_dates(calendar: &mut Calendar, view: &View<'_>) {

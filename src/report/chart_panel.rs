@@ -60,10 +60,11 @@ pub(super) fn append(svg: &mut String, view: &View<'_>, zone: &ZoneView<'_>, fra
 
 fn heading(svg: &mut String, view: &View<'_>, zone: &ZoneView<'_>, frame: &Frame<'_>) {
     let sums = format!(
-        "{}, {}, {} h dry by day",
+        "{}, {}, dry {} h by day, {} h by night",
         words::count(zone.totals.runs, "run", "runs"),
         volume(zone.totals.volume, view.units()),
-        fixed(zone.totals.dry_daylight_hours, 1)
+        fixed(zone.totals.dry_daylight_hours, 1),
+        fixed(zone.totals.dry_night_hours, 1)
     );
     let y = frame.top + 15.0;
     let _ = writeln!(
@@ -182,6 +183,7 @@ fn end_of(hour: &BalanceHour) -> DateTime<Utc> {
 fn depletion(svg: &mut String, zone: &ZoneView<'_>, frame: &Frame<'_>) {
     let mut line = String::with_capacity(zone.plan.hours.len() * 14);
     let mut red = String::new();
+    let mut cut = String::new();
     for hour in &zone.plan.hours {
         let x = frame.scale.x(end_of(hour));
         let (worst, end) = (
@@ -196,6 +198,9 @@ fn depletion(svg: &mut String, zone: &ZoneView<'_>, frame: &Frame<'_>) {
             let left = frame.scale.x(hour.start);
             let (low, high) = (frame.y(1.0), frame.y(worst));
             let _ = write!(red, "M{left:.1} {low:.1}V{high:.1}H{x:.1}V{low:.1}Z");
+            if worst > TOP_SHARE {
+                let _ = write!(cut, "M{left:.1} {high:.1}H{x:.1}");
+            }
         }
     }
     let first = zone
@@ -217,6 +222,9 @@ fn depletion(svg: &mut String, zone: &ZoneView<'_>, frame: &Frame<'_>) {
     );
     if !red.is_empty() {
         let _ = write!(svg, "<path class=\"over\" d=\"{red}\"/>");
+    }
+    if !cut.is_empty() {
+        let _ = write!(svg, "<path class=\"cut\" d=\"{cut}\"/>");
     }
     svg.push('\n');
 }
@@ -256,7 +264,13 @@ fn lines(svg: &mut String, frame: &Frame<'_>) {
         "<path class=\"allowed\" d=\"M{LEFT} {allowed:.1}H{end:.1}\"/>\
          <path class=\"base\" d=\"M{LEFT} {floor:.1}H{end:.1}\"/>"
     );
-    for (text, y) in [("100 %", allowed), ("50 %", frame.y(0.5)), ("0 %", floor)] {
+    let labels = [
+        ("150 %", frame.y(TOP_SHARE)),
+        ("100 %", allowed),
+        ("50 %", frame.y(0.5)),
+        ("0 %", floor),
+    ];
+    for (text, y) in labels {
         let _ = write!(
             svg,
             "<text class=\"small\" x=\"{label}\" y=\"{:.1}\" text-anchor=\"end\">{text}</text>",

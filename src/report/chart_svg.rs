@@ -34,7 +34,7 @@ fill:#2b2f2a}\
 .line{stroke:#8a5a14;stroke-width:1.1;fill:none;stroke-linejoin:round}\
 .over{fill:#c8321f;fill-opacity:.8}.allowed{stroke:#b3261e;stroke-width:1.1;\
 stroke-dasharray:5 3;fill:none}.water{stroke:#12796f;stroke-width:1.6;fill:none}\
-.rain{fill:#2f6fc4;fill-opacity:.8}";
+.rain{fill:#2f6fc4;fill-opacity:.8}.cut{stroke:#4a0d06;stroke-width:3;fill:none}";
 
 /// Where times are on the picture.
 #[derive(Debug, Clone, Copy)]
@@ -141,7 +141,7 @@ fn legend(svg: &mut String, view: &View<'_>) {
         }
         _ => "rain (none)".to_string(),
     };
-    let entries: [(&str, String); 6] = [
+    let entries: [(&str, String); 7] = [
         (
             "<rect class=\"area\" y=\"-8\" width=\"16\" height=\"9\"/>",
             "depletion".into(),
@@ -149,6 +149,10 @@ fn legend(svg: &mut String, view: &View<'_>) {
         (
             "<rect class=\"over\" y=\"-8\" width=\"16\" height=\"9\"/>",
             "drier than allowed".into(),
+        ),
+        (
+            "<path class=\"cut\" d=\"M0 -7H16\"/>",
+            "over 150 %, cut off".into(),
         ),
         ("<path class=\"allowed\" d=\"M0 -4H16\"/>", "allowed".into()),
         (

@@ -3,8 +3,10 @@
 
 use chrono::{Datelike, Timelike, Weekday};
 
-use super::columns::{ALARM, FAINT, PAGE, left, painted, trim_line_end, width};
+use super::columns::{ALARM, FAINT, PAGE, left_name, name_column, painted, trim_line_end, width};
 use super::model::View;
+use super::summary::{left_out, shown};
+use super::text::Detail;
 use super::words;
 use crate::plan::timetable::BalanceHour;
 
@@ -19,7 +21,7 @@ const DRY_MARK: char = '!';
 const NO_NEED: char = '·';
 
 /// Appends the chart of all zones, with the days below.
-pub(super) fn append(out: &mut String, view: &View<'_>) {
+pub(super) fn append(out: &mut String, view: &View<'_>, detail: Detail) {
     let hours = view
         .zones
         .iter()
@@ -31,15 +33,10 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
         return;
     }
     let per_column = hours_per_column(hours);
-    let widest = view
-        .zones
-        .iter()
-        .map(|zone| width(&zone.zone.name))
-        .max()
-        .unwrap_or(0);
-    let name = widest.clamp(4, PAGE - CHART - 4);
-    for zone in &view.zones {
-        out.push_str(&format!("  {}  ", left(&zone.zone.name, name)));
+    let zones = shown(view, detail);
+    let name = name_column(&zones, PAGE - CHART - 4);
+    for zone in &zones {
+        out.push_str(&format!("  {}  ", left_name(&zone.zone.name, name)));
         let picture: Vec<char> = zone.plan.hours.chunks(per_column).map(column).collect();
         for part in picture.chunk_by(|a, b| (*a == DRY_MARK) == (*b == DRY_MARK)) {
             let text: String = part.iter().collect();
@@ -49,6 +46,7 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
         trim_line_end(out);
         out.push('\n');
     }
+    left_out(out, view, zones.len());
     let axis = axis(view, per_column);
     out.push_str(&painted(FAINT, &format!("{}{axis}", " ".repeat(name + 4))));
     out.push('\n');

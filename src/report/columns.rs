@@ -3,6 +3,8 @@
 use anstyle::{AnsiColor, Style};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
+use super::model::ZoneView;
+
 /// No line for a person is wider than this many display columns.
 pub(super) const PAGE: usize = 80;
 
@@ -47,6 +49,38 @@ pub(super) fn fit(text: &str, room: usize) -> String {
         out.push('…');
     }
     out
+}
+
+/// A name cut to a display width in its middle: names of many zones often
+/// differ at their end only.
+pub(super) fn fit_name(name: &str, room: usize) -> String {
+    let name = printable(name);
+    let tail_room = room / 3;
+    if width(&name) <= room || tail_room == 0 {
+        return fit(&name, room);
+    }
+    let mut tail = "";
+    for (index, _) in name.char_indices().rev() {
+        if width(&name[index..]) > tail_room {
+            break;
+        }
+        tail = &name[index..];
+    }
+    let start = head(&name, room - 1 - width(tail));
+    let text = format!("{start}…{tail}");
+    // Signs that join across the cut may need more room than both parts.
+    fit(&text, room)
+}
+
+/// A name fitted and padded on the right.
+pub(super) fn left_name(name: &str, room: usize) -> String {
+    left(&fit_name(name, room), room)
+}
+
+/// The width of a column of zones' names, within bounds.
+pub(super) fn name_column(zones: &[&ZoneView<'_>], most: usize) -> usize {
+    let widths = zones.iter().map(|zone| width(&zone.zone.name));
+    widths.max().unwrap_or(0).clamp(4, most)
 }
 
 /// The text fitted and padded on the right.
@@ -140,10 +174,23 @@ mod tests {
         ] {
             for room in 0..12 {
                 assert!(width(&fit(text, room)) <= room, "{text:?} in {room}");
+                assert!(width(&fit_name(text, room)) <= room, "{text:?} in {room}");
                 assert_eq!(width(&left(text, room)), room, "{text:?} in {room}");
                 assert_eq!(width(&right(text, room)), room, "{text:?} in {room}");
             }
         }
+    }
+
+    #[test]
+    fn names_that_differ_at_their_end_stay_apart() {
+        assert_eq!(
+            fit_name("outfield-behind-pavilion-12", 15),
+            "outfield-…on-12"
+        );
+        assert_ne!(
+            fit_name("the-long-bank-12", 10),
+            fit_name("the-long-bank-13", 10)
+        );
     }
 
     #[test]

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::columns::{
-    FAINT, HEADING, PAGE, fit, left, painted, paragraph, right, trim_line_end, width,
+    FAINT, HEADING, PAGE, fit, left, left_name, painted, paragraph, right, trim_line_end, width,
 };
 use super::format::{depth, depth_number, depth_unit, minutes_seconds, volume};
 use super::header::open_time;
@@ -70,7 +70,7 @@ fn soak_block(out: &mut String, view: &View<'_>, runs: &[&RunView<'_>]) {
         );
         paragraph(
             out,
-            &format!("  {}  ", left(first.zone, zone_width(runs))),
+            &format!("  {}  ", left_name(first.zone, zone_width(runs))),
             &text,
             PAGE,
         );
@@ -142,7 +142,7 @@ fn table(out: &mut String, view: &View<'_>, runs: &[&RunView<'_>]) {
         out.push_str(&format!(
             "  {}  {}  {} {} {}  {}",
             clock(run.start, seconds),
-            left(run.zone, zone),
+            left_name(run.zone, zone),
             right(run_time, time),
             right(depth, deep),
             left(words::stage_in_short(run.run.stage), 6),

@@ -110,11 +110,12 @@ fn hour_line(out: &mut String, view: &View<'_>, hour: &BalanceHour, local: DateT
     for mm in flows {
         out.push_str(&right(&flow(mm), 6));
     }
-    let state = format!(
-        "{} of {}",
-        number(hour.depletion_mm),
-        number(hour.allowed_mm)
-    );
+    // Before the seed is down nothing is asked for.
+    let allowed = match hour.allowed_mm > 0.0 {
+        true => number(hour.allowed_mm),
+        false => "·".to_string(),
+    };
+    let state = format!("{} of {allowed}", number(hour.depletion_mm));
     out.push_str(&format!("  {} ", right(&state, 14)));
     let (bar, over) = bar(hour);
     out.push_str(&if over { painted(ALARM, &bar) } else { bar });

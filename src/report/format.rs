@@ -4,7 +4,7 @@ use chrono::TimeDelta;
 
 use crate::site::UnitSystem;
 use crate::units::customary::{L_PER_GALLON, M_PER_FOOT, MM_PER_INCH};
-use crate::units::{Depth, Flow, Volume};
+use crate::units::{Depth, Flow, Volume, in_thousands, show_price};
 
 /// A depth of water with its unit: `0.72 mm`, `12.3 mm`, `0.028 in`.
 pub(super) fn depth(value: Depth, units: UnitSystem) -> String {
@@ -58,8 +58,8 @@ pub(super) fn flow(value: Flow, units: UnitSystem) -> String {
 /// A height above the sea: `45 m`, `148 ft`.
 pub(super) fn elevation(value_m: f64, units: UnitSystem) -> String {
     match units {
-        UnitSystem::Si => format!("{} m", fixed(value_m, 0)),
-        UnitSystem::UsCustomary => format!("{} ft", fixed(value_m / M_PER_FOOT, 0)),
+        UnitSystem::Si => format!("{} m", grouped(value_m, 0)),
+        UnitSystem::UsCustomary => format!("{} ft", grouped(value_m / M_PER_FOOT, 0)),
     }
 }
 
@@ -68,14 +68,9 @@ pub(super) fn money(amount: f64, currency: &str) -> String {
     format!("{} {currency}", grouped(amount, 2))
 }
 
-/// The price of water: `1.20 GBP per m³`, `4.50 USD per 1000 gal`.
+/// The price of water: `1.20 GBP per m³`, `4.50 USD per 1,000 gal`.
 pub(super) fn price(per_m3: f64, currency: &str, units: UnitSystem) -> String {
-    match units {
-        UnitSystem::Si => format!("{} per m³", money(per_m3, currency)),
-        UnitSystem::UsCustomary => {
-            format!("{} per 1000 gal", money(per_m3 * L_PER_GALLON, currency))
-        }
-    }
+    show_price(per_m3, currency, units)
 }
 
 /// Minutes and seconds: `2:10`, `74:00`.
@@ -105,29 +100,18 @@ pub(super) fn fixed(value: f64, decimals: usize) -> String {
 
 /// A number with at most two decimals and no trailing zeros.
 pub(super) fn short(value: f64) -> String {
-    let text = fixed(value, 2);
+    let text = grouped(value, 2);
     text.trim_end_matches('0').trim_end_matches('.').to_string()
 }
 
 /// `1234567.8` as `1,234,567.8`.
 fn grouped(value: f64, decimals: usize) -> String {
-    let text = fixed(value, decimals);
-    let (sign, digits) = text
-        .strip_prefix('-')
-        .map_or(("", text.as_str()), |rest| ("-", rest));
-    let (whole, fraction) = digits.split_once('.').unwrap_or((digits, ""));
-    let mut out = String::from(sign);
-    for (index, digit) in whole.chars().enumerate() {
-        if index > 0 && (whole.len() - index).is_multiple_of(3) {
-            out.push(',');
-        }
-        out.push(digit);
-    }
-    if !fraction.is_empty() {
-        out.push('.');
-        out.push_str(fraction);
-    }
-    out
+    in_thousands(&fixed(value, decimals))
+}
+
+/// A count in groups of thousands: `1,824`.
+pub(super) fn count_number(count: usize) -> String {
+    in_thousands(&count.to_string())
 }
 
 #[cfg(test)]

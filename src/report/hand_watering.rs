@@ -3,10 +3,11 @@
 
 use std::collections::BTreeMap;
 
-use chrono::TimeDelta;
+use chrono::{DateTime, TimeDelta, Utc};
 
-use super::columns::{HEADING, left, painted, paragraph, right, trim_line_end};
+use super::columns::{ALARM, HEADING, left_name, painted, paragraph, right, trim_line_end};
 use super::format::{flow, volume};
+use super::in_short::{CAUTION, estimated, long_dry_spells};
 use super::local_time::{clock, short_day};
 use super::model::{DayView, RunView, View, ZoneView};
 use super::summary::milestones_of;
@@ -14,6 +15,8 @@ use crate::units::Volume;
 
 /// Width of a phone held upright.
 const PHONE: usize = 40;
+/// More dry spells than this are counted, not listed.
+const MOST_SPELLS: usize = 12;
 /// Runs of a zone with shorter pauses than this are one visit.
 const SAME_VISIT: TimeDelta = TimeDelta::minutes(45);
 
@@ -40,7 +43,45 @@ pub fn hand_watering(view: &View<'_>) -> String {
     for day in &view.days {
         day_lines(&mut out, view, day);
     }
+    closing(&mut out, view);
     out
+}
+
+/// When seed dries all the same, what was guessed, and what to mind.
+fn closing(out: &mut String, view: &View<'_>) {
+    let spells = long_dry_spells(view);
+    if !spells.is_empty() {
+        out.push('\n');
+        out.push_str(&painted(ALARM, "Seed may dry all the same"));
+        out.push('\n');
+    }
+    for spell in spells.iter().take(MOST_SPELLS) {
+        let local = |time: DateTime<Utc>| time.with_timezone(&view.site.place.time_zone);
+        let (from, to) = (local(spell.spell.from), local(spell.spell.to));
+        let day = match from.date_naive() == to.date_naive() {
+            true => String::new(),
+            false => format!("{} ", short_day(to.date_naive())),
+        };
+        let text = format!(
+            "{}, {} to {day}{}: {}",
+            short_day(from.date_naive()),
+            clock(from, false),
+            clock(to, false),
+            spell.zone
+        );
+        paragraph(out, "  ", &text, PHONE);
+    }
+    if let more @ 1.. = spells.len().saturating_sub(MOST_SPELLS) {
+        out.push_str(&format!("  and {more} more times\n"));
+    }
+    out.push('\n');
+    for doubt in view.doubts.iter().filter(|doubt| doubt.grave) {
+        paragraph(out, "DOUBT: ", &doubt.text, PHONE);
+    }
+    if let Some(estimated) = estimated(view) {
+        paragraph(out, "", &estimated, PHONE);
+    }
+    paragraph(out, "", CAUTION, PHONE);
 }
 
 fn day_lines(out: &mut String, view: &View<'_>, day: &DayView) {
@@ -64,7 +105,7 @@ fn day_lines(out: &mut String, view: &View<'_>, day: &DayView) {
         out.push_str(&format!(
             "{} {} {} {}",
             clock(visit.first.start, false),
-            left(visit.first.zone, 12),
+            left_name(visit.first.zone, 12),
             right(&time, 13),
             right(&volume(visit.volume, view.units()), 7)
         ));

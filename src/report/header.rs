@@ -3,9 +3,10 @@
 use chrono::{DateTime, Offset, Utc};
 use chrono_tz::Tz;
 
-use super::columns::{HEADING, PAGE, fit, painted, paragraph};
-use super::format::{elevation, flow, hours_minutes, price, short};
-use super::model::{View, WeatherSource};
+use super::columns::{ALARM, HEADING, PAGE, fit, painted, paragraph};
+use super::format::{count_number, elevation, fixed, flow, hours_minutes, price, short};
+use super::model::View;
+use super::weather_source::WeatherSource;
 use super::words;
 use crate::agronomy::weather_record::Provenance;
 
@@ -21,7 +22,11 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
     line("where", &place(view));
     line("supply", &supply(view));
     line("weather", &weather(view.weather));
+    grave_doubts(out, view);
     if view.is_partial() {
+        let mut line = |label: &str, text: &str| {
+            paragraph(out, &format!("{label:<9}"), text, PAGE);
+        };
         let names: Vec<&str> = view
             .zones
             .iter()
@@ -32,6 +37,20 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
             "shown",
             &format!("{} of {of} zones: {}", names.len(), words::list(&names)),
         );
+    }
+}
+
+/// What makes the whole plan worthless if it is so.
+fn grave_doubts(out: &mut String, view: &View<'_>) {
+    for doubt in view.doubts.iter().filter(|doubt| doubt.grave) {
+        let help = doubt.help.iter().map(|help| format!("; {help}"));
+        let text = format!("{}{}", doubt.text, help.collect::<String>());
+        let mut lines = String::new();
+        paragraph(&mut lines, "DOUBT    ", &text, PAGE);
+        for line in lines.lines() {
+            out.push_str(&painted(ALARM, line));
+            out.push('\n');
+        }
     }
 }
 
@@ -96,6 +115,23 @@ fn supply(view: &View<'_>) -> String {
     parts.join(", ")
 }
 
+/// The variables that were estimated, and in how many hours.
+pub(super) fn estimated(source: &WeatherSource) -> Option<String> {
+    variables_from(source, Provenance::Estimated)
+}
+
+fn variables_from(source: &WeatherSource, wanted: Provenance) -> Option<String> {
+    let variables = source.variables.iter().filter_map(|(variable, counts)| {
+        let hours = *counts.get(&wanted)?;
+        Some(match hours == source.hours {
+            true => (*variable).to_string(),
+            false => format!("{variable} in {}", count_number(hours)),
+        })
+    });
+    let variables: Vec<String> = variables.collect();
+    (!variables.is_empty()).then(|| words::list(&variables))
+}
+
 /// Name, number of hours, and what was not measured.
 pub(super) fn weather(source: &WeatherSource) -> String {
     let mut parts = vec![format!(
@@ -108,29 +144,19 @@ pub(super) fn weather(source: &WeatherSource) -> String {
         Provenance::Climate,
         Provenance::Estimated,
     ] {
-        let variables = source.variables.iter().filter_map(|(variable, counts)| {
-            counts
-                .get(&wanted)
-                .map(|&hours| match hours == source.hours {
-                    true => (*variable).to_string(),
-                    false => format!("{variable} in {hours}"),
-                })
-        });
-        let variables: Vec<String> = variables.collect();
-        if !variables.is_empty() {
-            parts.push(format!(
-                "{}: {}",
-                words::provenance(wanted),
-                words::list(&variables)
-            ));
+        if let Some(variables) = variables_from(source, wanted) {
+            parts.push(format!("{}: {variables}", words::provenance(wanted)));
         }
     }
     if parts.len() == 1 && source.hours > 0 {
-        parts.push("all measured".to_string());
+        parts.push("nothing estimated".to_string());
     }
-    if source.remarks > 0 {
+    if let Some(zone) = source.stamps_taken_in {
+        parts.push(format!("times without an offset taken in {zone}"));
+    }
+    if !source.remarks.is_empty() {
         parts.push(words::count(
-            source.remarks,
+            source.remarks.len(),
             "remark on the data",
             "remarks on the data",
         ));
@@ -150,4 +176,9 @@ pub(super) fn dry_of(dry_hours: f64, of_hours: f64) -> String {
         short((dry_hours * 10.0).round() / 10.0),
         short(of_hours.round())
     )
+}
+
+/// Hours of night without a decimal where they are many: `7.5`, `22`.
+pub(super) fn night_hours(hours: f64) -> String {
+    fixed(hours, usize::from(hours < 9.95))
 }

@@ -9,15 +9,15 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 
 use super::cautions::CAUTIONS;
+use super::lists::spell;
 use super::model::{RunView, Totals, View, ZoneView};
 use super::reason::{cause_in_full, reason_in_full};
-use super::summary::spell;
 use super::text::Detail;
 use super::words;
 use crate::agronomy::weather_record::Provenance;
 use crate::plan::timetable::{
-    BalanceHour, Constraint, Cycle, Emergence, Milestone, PreSoakSummary, Shortfall, ShortfallKind,
-    Stage, Trigger,
+    BalanceHour, Constraint, Cycle, Emergence, Milestone, PreSoakSummary, SeedDrySpell, Shortfall,
+    ShortfallKind, Stage, Trigger,
 };
 use crate::site::{DefaultUsed, Ground, SpeciesShare, UnitSystem};
 
@@ -52,6 +52,7 @@ struct Document<'a> {
     days: Vec<DayJson>,
     shortfalls: Vec<ShortfallJson<'a>>,
     notes: Vec<NoteJson<'a>>,
+    doubts: Vec<DoubtJson<'a>>,
     defaults_used: &'a [DefaultUsed],
     cautions: [&'static str; 7],
 }
@@ -81,6 +82,8 @@ struct WeatherJson<'a> {
     source: &'a str,
     hours: usize,
     remarks: usize,
+    remark_texts: &'a [String],
+    stamps_taken_in: Option<&'static str>,
     hours_by_provenance: BTreeMap<String, &'a BTreeMap<Provenance, usize>>,
 }
 
@@ -91,6 +94,7 @@ struct TotalsJson {
     volume_l: f64,
     cost: Option<f64>,
     dry_daylight_hours: f64,
+    dry_night_hours: f64,
     seed_daylight_hours: f64,
 }
 
@@ -109,8 +113,17 @@ struct ZoneJson<'a> {
     pre_soak: Option<PreSoakJson>,
     depth_mm: f64,
     totals: TotalsJson,
+    dry_spells: Vec<DrySpellJson>,
     #[serde(skip_serializing_if = "Option::is_none")]
     balance: Option<Vec<HourJson>>,
+}
+
+#[derive(Serialize)]
+struct DrySpellJson {
+    from: String,
+    to: String,
+    daylight_hours: f64,
+    worst_ratio: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -203,11 +216,19 @@ struct ShortfallJson<'a> {
     from: String,
     to: String,
     hours_dry: f64,
+    night_hours_dry: f64,
     longest_h: f64,
     worst_ratio: Option<f64>,
     cause: Constraint,
     cause_text: String,
     mend: &'a [String],
+}
+
+#[derive(Serialize)]
+struct DoubtJson<'a> {
+    text: &'a str,
+    help: Option<&'a str>,
+    grave: bool,
 }
 
 #[derive(Serialize)]
@@ -229,7 +250,9 @@ impl<'a> Document<'a> {
             weather: WeatherJson {
                 source: &view.weather.name,
                 hours: view.weather.hours,
-                remarks: view.weather.remarks,
+                remarks: view.weather.remarks.len(),
+                remark_texts: &view.weather.remarks,
+                stamps_taken_in: view.weather.stamps_taken_in.map(|zone| zone.name()),
                 hours_by_provenance: variables
                     .map(|(name, hours)| (name.replace(' ', "_"), hours))
                     .collect(),
@@ -251,6 +274,15 @@ impl<'a> Document<'a> {
                 .map(|(zone, note)| NoteJson {
                     zone,
                     text: &note.text,
+                })
+                .collect(),
+            doubts: view
+                .doubts
+                .iter()
+                .map(|doubt| DoubtJson {
+                    text: &doubt.text,
+                    help: doubt.help.as_deref(),
+                    grave: doubt.grave,
                 })
                 .collect(),
             defaults_used: &view.site.defaults_used,
@@ -289,6 +321,7 @@ fn totals(sum: &Totals) -> TotalsJson {
         volume_l: hundredths(sum.volume.l()),
         cost: sum.cost.map(hundredths),
         dry_daylight_hours: hundredths(sum.dry_daylight_hours),
+        dry_night_hours: hundredths(sum.dry_night_hours),
         seed_daylight_hours: hundredths(sum.seed_daylight_hours),
     }
 }
@@ -331,7 +364,23 @@ fn zone_json<'a>(view: &View<'a>, zone: &ZoneView<'a>, detail: Detail) -> ZoneJs
         pre_soak: zone.plan.pre_soak.as_ref().map(|soak| pre_soak(view, soak)),
         depth_mm: thousandths(zone.totals.depth.mm()),
         totals: totals(&zone.totals),
+        dry_spells: zone
+            .plan
+            .dry_spells
+            .iter()
+            .map(|spell| dry_spell(view, spell))
+            .collect(),
         balance: hours.map(|hours| hours.map(|hour| hour_json(view, hour)).collect()),
+    }
+}
+
+fn dry_spell(view: &View<'_>, spell: &SeedDrySpell) -> DrySpellJson {
+    let ratio = Some(spell.worst_ratio).filter(|ratio| ratio.is_finite());
+    DrySpellJson {
+        from: local(view, spell.from),
+        to: local(view, spell.to),
+        daylight_hours: hundredths(spell.daylight_hours),
+        worst_ratio: ratio.map(thousandths),
     }
 }
 
@@ -421,6 +470,7 @@ fn shortfall<'a>(view: &View<'_>, zone: &'a str, shortfall: &'a Shortfall) -> Sh
         from: local(view, shortfall.from),
         to: local(view, shortfall.to),
         hours_dry: hundredths(shortfall.hours_dry),
+        night_hours_dry: hundredths(shortfall.night_hours_dry),
         longest_h: hundredths(shortfall.longest_h),
         worst_ratio: ratio.map(thousandths),
         cause: shortfall.cause,

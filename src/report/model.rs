@@ -8,9 +8,11 @@ use chrono::{DateTime, NaiveDate, TimeDelta};
 use chrono_tz::Tz;
 
 use super::local_time::days_between;
+use super::weather_source::WeatherSource;
 use super::words;
-use crate::agronomy::weather_record::{Provenance, WeatherHour};
-use crate::plan::timetable::{MilestoneKind, PlanNote, Run, Shortfall, Stage, Timetable, ZonePlan};
+use crate::plan::timetable::{
+    MilestoneKind, PlanNote, Run, Shortfall, ShortfallKind, Stage, Timetable, ZonePlan,
+};
 use crate::site::{Site, UnitSystem, Zone};
 use crate::units::{Depth, Volume};
 
@@ -34,6 +36,19 @@ pub struct View<'a> {
     pub milestones: Vec<DatedMilestone<'a>>,
     /// Sums over the zones shown.
     pub totals: Totals,
+    /// What is doubtful in the site file; see [`View::with_doubts`].
+    pub doubts: Vec<SiteDoubt>,
+}
+
+/// Something doubtful in the site file, for the reader of a plan.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SiteDoubt {
+    /// What, and what follows.
+    pub text: String,
+    /// What would mend it.
+    pub help: Option<String>,
+    /// Whether all of the plan hangs on it, such as where the site is.
+    pub grave: bool,
 }
 
 /// One zone: what it is, what is planned, and the sums.
@@ -47,6 +62,13 @@ pub struct ZoneView<'a> {
     pub plan: &'a ZonePlan,
     /// Its sums.
     pub totals: Totals,
+}
+
+impl ZoneView<'_> {
+    /// Whether the zone's seed is dry for longer than rounding shows.
+    pub(super) fn is_dry(&self) -> bool {
+        self.totals.dry_daylight_hours >= 0.05 || self.totals.dry_night_hours >= 0.05
+    }
 }
 
 /// One run in local time.
@@ -104,6 +126,8 @@ pub struct Totals {
     pub cost: Option<f64>,
     /// Daylight hours of the seed stages below the threshold.
     pub dry_daylight_hours: f64,
+    /// The same by night.
+    pub dry_night_hours: f64,
     /// Daylight hours of the seed stages.
     pub seed_daylight_hours: f64,
 }
@@ -143,7 +167,15 @@ impl<'a> View<'a> {
             days,
             milestones,
             totals,
+            doubts: Vec::new(),
         }
+    }
+
+    /// The view with what is doubtful in the site file.
+    #[must_use]
+    pub fn with_doubts(mut self, doubts: Vec<SiteDoubt>) -> Self {
+        self.doubts = doubts;
+        self
     }
 
     /// Units in which people read.
@@ -168,9 +200,13 @@ impl<'a> View<'a> {
             .map(|cost| cost.currency.as_str())
     }
 
-    /// What could not be met on the zones shown, with the zone's name.
+    /// What could not be met on the zones shown, with the zone's name. A deep
+    /// soak that was cut short before the plan begins is past mending.
     pub fn shortfalls(&self) -> impl Iterator<Item = (&'a str, &'a Shortfall)> {
-        let named = self.plan.shortfalls.iter();
+        let from = self.plan.from;
+        let named = self.plan.shortfalls.iter().filter(move |shortfall| {
+            shortfall.kind != ShortfallKind::PreSoakIncomplete || shortfall.to > from
+        });
         named.filter_map(|shortfall| Some((self.shown(shortfall.zone)?, shortfall)))
     }
 
@@ -182,11 +218,18 @@ impl<'a> View<'a> {
         })
     }
 
-    /// Names of zones in words: all of them, or each.
+    /// Names of zones in words: all of them, each, or the first of many.
     pub(super) fn who(&self, zones: &[&str]) -> String {
-        match zones.len() > 1 && zones.len() == self.site.zones.len() {
-            true => "all zones".to_string(),
-            false => words::list(zones),
+        const MOST_NAMED: usize = 8;
+        const NAMED_OF_MANY: usize = 3;
+        match zones.len() {
+            count if count > 1 && count == self.site.zones.len() => "all zones".to_string(),
+            count if count > MOST_NAMED => format!(
+                "{count} zones ({} and {} more)",
+                zones[..NAMED_OF_MANY].join(", "),
+                count - NAMED_OF_MANY
+            ),
+            _ => words::list(zones),
         }
     }
 
@@ -205,6 +248,7 @@ impl Totals {
             volume: Volume::default(),
             cost: price.map(|_| 0.0),
             dry_daylight_hours: 0.0,
+            dry_night_hours: 0.0,
             seed_daylight_hours: 0.0,
         }
     }
@@ -253,6 +297,7 @@ fn add_runs_to_zones(zones: &mut [ZoneView<'_>], runs: &[RunView<'_>], price: Op
     for zone in zones {
         zone.totals.charge(price);
         zone.totals.dry_daylight_hours = zone.plan.dry_daylight_hours;
+        zone.totals.dry_night_hours = zone.plan.dry_night_hours;
         zone.totals.seed_daylight_hours = zone.plan.seed_daylight_hours;
     }
 }
@@ -329,49 +374,9 @@ fn overall(zones: &[ZoneView<'_>], price: Option<f64>) -> Totals {
         sum.depth += zone.totals.depth;
         sum.volume += zone.totals.volume;
         sum.dry_daylight_hours += zone.totals.dry_daylight_hours;
+        sum.dry_night_hours += zone.totals.dry_night_hours;
         sum.seed_daylight_hours += zone.totals.seed_daylight_hours;
     }
     sum.charge(price);
     sum
-}
-
-/// Where the weather of a plan came from.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct WeatherSource {
-    /// What people call it, such as the name of the file.
-    pub name: String,
-    /// Number of hours used.
-    pub hours: usize,
-    /// Number of remarks on the data (gaps, values out of range, …).
-    pub remarks: usize,
-    /// Per variable, how many hours came from where.
-    pub variables: Vec<(&'static str, BTreeMap<Provenance, usize>)>,
-}
-
-impl WeatherSource {
-    /// Counts the provenance of a series of hours.
-    #[must_use]
-    pub fn new(name: &str, hours: &[WeatherHour], remarks: usize) -> Self {
-        type Pick = fn(&WeatherHour) -> Provenance;
-        let picks: [(&'static str, Pick); 5] = [
-            ("air temperature", |hour| hour.provenance.air_temperature),
-            ("humidity", |hour| hour.provenance.humidity),
-            ("wind", |hour| hour.provenance.wind),
-            ("solar radiation", |hour| hour.provenance.solar),
-            ("rain", |hour| hour.provenance.rain),
-        ];
-        let variables = picks.map(|(variable, pick)| {
-            let mut counts = BTreeMap::new();
-            for hour in hours {
-                *counts.entry(pick(hour)).or_insert(0) += 1;
-            }
-            (variable, counts)
-        });
-        Self {
-            name: name.to_string(),
-            hours: hours.len(),
-            remarks,
-            variables: variables.into(),
-        }
-    }
 }

@@ -1,73 +1,129 @@
-//! The short parts of the text: zones, a line a day, totals, what cannot be
-//! met, dates and defaults.
+//! The tables of the text: zones, a line a day, totals.
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 
 use super::columns::{
-    ALARM, FAINT, PAGE, fit, left, painted, paragraph, right, trim_line_end, width,
+    ALARM, FAINT, PAGE, left, left_name, name_column, painted, paragraph, right, trim_line_end,
+    width,
 };
-use super::format::{depth, fixed, money, volume};
-use super::header::{dry_of, open_time};
-use super::local_time::{clock, short_day};
-use super::model::{DayView, View};
+use super::format::{count_number, depth, fixed, money, volume};
+use super::header::{dry_of, night_hours, open_time};
+use super::lists::{more, most_of};
+use super::local_time::short_day;
+use super::model::{DayView, View, ZoneView};
 use super::pre_soak;
-use super::reason::cause_in_full;
+use super::text::Detail;
 use super::words;
-use crate::plan::timetable::{Emergence, Shortfall, ShortfallKind, Stage};
-use crate::site::Zone;
+use crate::plan::timetable::{Emergence, Stage};
 use crate::units::Depth;
 
-/// Defaults shown before the rest is only counted.
-const MOST_DEFAULTS: usize = 12;
+/// More zones than this are not all shown in brief.
+const MOST_ZONES: usize = 40;
+/// Of more zones, as many are shown: the driest.
+const DRIEST_ZONES: usize = 20;
+/// More different deep soaks than this are only counted in brief.
+const MOST_SOAKS: usize = 10;
 
-/// A line a zone.
-pub(super) fn zones(out: &mut String, view: &View<'_>) {
-    let widest = view
-        .zones
-        .iter()
-        .map(|zone| width(&zone.zone.name))
-        .max()
-        .unwrap_or(0);
-    let name = widest.clamp(4, 18);
-    let row = |cells: [&str; 6]| {
-        let [zone, stage, up, runs, water, dry] = cells;
-        format!(
-            "  {}  {}  {}  {}  {}  {}",
-            left(zone, name),
-            left(stage, 13),
-            left(up, 16),
-            right(runs, 5),
-            right(water, 9),
-            right(dry, 5)
-        )
-    };
-    let head = row(["zone", "stage now", "grass up", "runs", "water", "dry h"]);
-    out.push_str(&painted(FAINT, &head));
-    out.push('\n');
-    for zone in &view.zones {
-        out.push_str(&row([
-            &zone.zone.name,
-            zone.plan
-                .stages
-                .first()
-                .map_or("", |(_, stage)| words::stage(*stage)),
-            &up_between(&zone.plan.emergence),
-            &zone.totals.runs.to_string(),
-            &volume(zone.totals.volume, view.units()),
-            &fixed(zone.totals.dry_daylight_hours, 1),
-        ]));
-        trim_line_end(out);
-        out.push('\n');
+/// The zones that a page of this detail shows, in the order of the site: all
+/// of them, or of a great many those whose seed is dry the longest.
+pub(super) fn shown<'v, 'a>(view: &'v View<'a>, detail: Detail) -> Vec<&'v ZoneView<'a>> {
+    let mut zones: Vec<&ZoneView<'a>> = view.zones.iter().collect();
+    if detail == Detail::Brief && zones.len() > MOST_ZONES {
+        let dry = |zone: &ZoneView<'_>| zone.totals.dry_daylight_hours;
+        zones.sort_by(|a, b| dry(b).total_cmp(&dry(a)).then(a.index.cmp(&b.index)));
+        zones.truncate(DRIEST_ZONES);
+        zones.sort_by_key(|zone| zone.index);
     }
-    pre_soaks(out, view);
+    zones
 }
 
-/// What the deep soak comes to; zones with the same words stand together.
-fn pre_soaks(out: &mut String, view: &View<'_>) {
+/// How many zones a page leaves out, where it does.
+pub(super) fn left_out(out: &mut String, view: &View<'_>, shown: usize) {
+    let more = view.zones.len() - shown;
+    if more > 0 {
+        let text = format!(
+            "… and {} more zones; these {shown} are the driest, --full shows all",
+            count_number(more)
+        );
+        paragraph(out, "  ", &text, PAGE);
+    }
+}
+
+/// A line a zone.
+pub(super) fn zones(out: &mut String, view: &View<'_>, detail: Detail) {
+    let zones = shown(view, detail);
+    let name = name_column(&zones, 17);
+    let row = |cells: [&str; 7]| {
+        let [zone, stage, up, runs, water, day, night] = cells;
+        format!(
+            "  {}  {}  {}  {}  {}  {} {}",
+            left_name(zone, name),
+            left(stage, 9),
+            left(up, 15),
+            right(runs, 5),
+            right(water, 9),
+            right(day, 5),
+            right(night, 5)
+        )
+    };
+    let above = row(["", "", "", "", "", "", ""]);
+    let above = left("", width(&above) - 11) + "  hours dry";
+    out.push_str(&painted(FAINT, &above));
+    out.push('\n');
+    let head = [
+        "zone",
+        "stage now",
+        "grass up",
+        "runs",
+        "water",
+        "day",
+        "night",
+    ];
+    out.push_str(&painted(FAINT, &row(head)));
+    out.push('\n');
+    for zone in &zones {
+        zone_line(out, view, zone, &row);
+    }
+    left_out(out, view, zones.len());
+    if zones.iter().any(|zone| zone.is_dry()) {
+        let text = "hours in which the seed layer is drier than allowed: in daylight, when it \
+                    loses most, and by night";
+        paragraph(out, "  ! ", text, PAGE);
+    }
+    pre_soaks(out, view, detail);
+}
+
+fn zone_line(
+    out: &mut String,
+    view: &View<'_>,
+    zone: &ZoneView<'_>,
+    row: &dyn Fn([&str; 7]) -> String,
+) {
+    let stage = zone.plan.stages.first();
+    let line = row([
+        &zone.zone.name,
+        stage.map_or("", |(_, stage)| words::stage_in_a_word(*stage)),
+        &up_between(&zone.plan.emergence),
+        &count_number(zone.totals.runs),
+        &volume(zone.totals.volume, view.units()),
+        &fixed(zone.totals.dry_daylight_hours, 1),
+        &fixed(zone.totals.dry_night_hours, 1),
+    ]);
+    out.push_str(&match zone.is_dry() {
+        true => painted(ALARM, &format!("{line} !")),
+        false => line,
+    });
+    trim_line_end(out);
+    out.push('\n');
+}
+
+/// What the deep soak comes to, where it falls into the plan; zones with the
+/// same words stand together.
+fn pre_soaks(out: &mut String, view: &View<'_>, detail: Detail) {
     let mut merged: Vec<(String, Vec<&str>)> = Vec::new();
-    for zone in &view.zones {
+    for zone in view.zones.iter().filter(|zone| soaks_here(view, zone)) {
         let Some(soak) = &zone.plan.pre_soak else {
             continue;
         };
@@ -77,9 +133,22 @@ fn pre_soaks(out: &mut String, view: &View<'_>) {
             None => merged.push((words, vec![&zone.zone.name])),
         }
     }
-    for (text, zones) in merged {
-        let text = format!("deep soak, {}: {text}", view.who(&zones));
+    let most = most_of(detail, MOST_SOAKS);
+    for (text, zones) in merged.iter().take(most) {
+        let text = format!("deep soak, {}: {text}", view.who(zones));
         paragraph(out, "  - ", &text, PAGE);
+    }
+    more(out, merged.len().saturating_sub(most), "deep soaks");
+}
+
+/// Whether the deep soak of a zone, or its absence, belongs to these days.
+fn soaks_here(view: &View<'_>, zone: &ZoneView<'_>) -> bool {
+    let Some(soak) = &zone.plan.pre_soak else {
+        return false;
+    };
+    match soak.ends {
+        Some(ends) => ends > view.plan.from,
+        None => zone.zone.seeding.at > view.plan.from,
     }
 }
 
@@ -126,12 +195,9 @@ fn stages_of(days: &[DayView]) -> Vec<Stage> {
 }
 
 fn day_line(out: &mut String, view: &View<'_>, day: &DayView, stages: &[Stage]) {
-    let shown = |number: usize| {
-        if number == 0 {
-            "·".to_string()
-        } else {
-            number.to_string()
-        }
+    let shown = |number: usize| match number {
+        0 => "·".to_string(),
+        _ => count_number(number),
     };
     let minutes = (day.totals.open.num_seconds() + 30) / 60;
     let (water, open) = match day.totals.runs {
@@ -202,130 +268,12 @@ pub(super) fn totals(out: &mut String, view: &View<'_>) {
         line("most", &format!("{water} on {}", short_day(day.date)));
     }
     let hours = dry_of(sum.dry_daylight_hours, sum.seed_daylight_hours);
+    let night = night_hours(sum.dry_night_hours);
     line(
         "seed dry",
-        &format!("{hours} of daylight below the allowed depletion, all zones added"),
+        &format!(
+            "{hours} of daylight, and {night} h of night, below the allowed depletion, all zones \
+             added"
+        ),
     );
-}
-
-/// What cannot be met, why, and what would mend it.
-pub(super) fn shortfalls(out: &mut String, view: &View<'_>) {
-    for (zone, shortfall) in view.shortfalls() {
-        let title = fit(
-            &format!("{zone}: {}", words::shortfall(shortfall.kind)),
-            PAGE - 2,
-        );
-        out.push_str(&format!("  {}\n", painted(ALARM, &title)));
-        let label = |name: &str| format!("    {name:<6} ");
-        paragraph(out, &label("when"), &spell(view, shortfall), PAGE);
-        paragraph(
-            out,
-            &label("cause"),
-            &cause_in_full(view.site, shortfall),
-            PAGE,
-        );
-        for mend in &shortfall.mend {
-            paragraph(out, &label("mend"), mend, PAGE);
-        }
-    }
-}
-
-/// From when to when, how long and how far, in one sentence.
-pub(super) fn spell(view: &View<'_>, shortfall: &Shortfall) -> String {
-    let zone = view.site.place.time_zone;
-    let local = |time: DateTime<Utc>| {
-        let local = time.with_timezone(&zone);
-        format!("{} {}", short_day(local.date_naive()), clock(local, false))
-    };
-    let (from, to) = (local(shortfall.from), local(shortfall.to));
-    if shortfall.kind == ShortfallKind::PreSoakIncomplete {
-        return format!("{from} to {to}");
-    }
-    // Seed counts by day only: at night it loses next to nothing.
-    let hours = match shortfall.kind {
-        ShortfallKind::SeedLayerDry => "h of daylight",
-        _ => "h",
-    };
-    let mut text = format!(
-        "{} {hours} too dry between {from} and {to}, the longest spell {} h",
-        fixed(shortfall.hours_dry, 1),
-        fixed(shortfall.longest_h, 1)
-    );
-    if shortfall.worst_ratio.is_finite() {
-        text.push_str(&format!(
-            "; at worst {} % of the allowed depletion",
-            fixed(shortfall.worst_ratio * 100.0, 0)
-        ));
-    }
-    text
-}
-
-/// Remarks, those of a zone under its name.
-pub(super) fn notes(out: &mut String, view: &View<'_>) {
-    for (zone, note) in view.notes() {
-        let text = match zone {
-            Some(zone) => format!("{zone}: {}", note.text),
-            None => note.text.clone(),
-        };
-        paragraph(out, "  - ", &text, PAGE);
-    }
-}
-
-/// Every date with what to do and why.
-pub(super) fn milestones(out: &mut String, view: &View<'_>) {
-    for milestone in &view.milestones {
-        let label = format!("  {}  ", left(&short_day(milestone.date), 10));
-        let text = format!(
-            "{} ({}): {}",
-            words::milestone(milestone.kind),
-            view.who(&milestone.zones),
-            milestone.text
-        );
-        paragraph(out, &label, &text, PAGE);
-    }
-}
-
-/// Defaults, the same one of several zones on one line.
-pub(super) fn defaults(out: &mut String, view: &View<'_>) {
-    let mut merged: Vec<(String, Vec<&str>)> = Vec::new();
-    let mut place: BTreeMap<String, usize> = BTreeMap::new();
-    let defaults = view.site.defaults_used.iter();
-    for default in defaults.filter(|default| default.shapes_the_plan()) {
-        let (zone, key) = split_key(&default.key, &view.site.zones);
-        if zone.is_some_and(|name| !view.zones.iter().any(|zone| zone.zone.name == name)) {
-            continue;
-        }
-        let text = format!("{key} = {} ({})", default.value, default.why);
-        let at = *place.entry(text.clone()).or_insert(merged.len());
-        if at == merged.len() {
-            merged.push((text, Vec::new()));
-        }
-        merged[at].1.extend(zone);
-    }
-    for (text, zones) in merged.iter().take(MOST_DEFAULTS) {
-        let text = match zones.is_empty() {
-            true => text.clone(),
-            false => format!("{}: {text}", view.who(zones)),
-        };
-        paragraph(out, "  - ", &text, PAGE);
-    }
-    let more = merged.len().saturating_sub(MOST_DEFAULTS);
-    if more > 0 {
-        paragraph(
-            out,
-            "  - ",
-            &format!("and {more} more: all of them are in the JSON"),
-            PAGE,
-        );
-    }
-}
-
-/// `zone.nets.runs.longest` is `runs.longest` of the zone `nets`.
-fn split_key<'a>(key: &'a str, zones: &'a [Zone]) -> (Option<&'a str>, &'a str) {
-    let rest = key.strip_prefix("zone.").unwrap_or(key);
-    let owner = zones.iter().find_map(|zone| {
-        let name = zone.name.as_str();
-        Some((name, rest.strip_prefix(name)?.strip_prefix('.')?))
-    });
-    owner.map_or((None, key), |(name, rest)| (Some(name), rest))
 }

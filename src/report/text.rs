@@ -3,7 +3,7 @@
 use super::chart_text;
 use super::columns::{HEADING, PAGE, painted, paragraph};
 use super::model::View;
-use super::{cautions, day_view, header, summary};
+use super::{cautions, day_view, header, lists, summary};
 
 /// Days that are always told in full.
 const DAYS_IN_FULL: usize = 2;
@@ -24,8 +24,16 @@ pub enum Detail {
 pub fn timetable_text(view: &View<'_>, detail: Detail) -> String {
     let mut out = String::with_capacity(8192);
     header::append(&mut out, view);
+    if view.doubts.iter().any(|doubt| !doubt.grave) {
+        heading(&mut out, "Doubtful in the site file");
+        lists::doubts(&mut out, view, detail);
+    }
+    if !view.weather.remarks.is_empty() {
+        heading(&mut out, "Remarks on the weather");
+        lists::weather_remarks(&mut out, view, detail);
+    }
     heading(&mut out, "Zones");
-    summary::zones(&mut out, view);
+    summary::zones(&mut out, view, detail);
     let in_full = match detail {
         Detail::Brief => DAYS_IN_FULL.min(view.days.len()),
         Detail::Full => view.days.len(),
@@ -40,17 +48,17 @@ pub fn timetable_text(view: &View<'_>, detail: Detail) -> String {
     }
     heading(&mut out, "Totals");
     summary::totals(&mut out, view);
-    not_met_and_notes(&mut out, view);
+    not_met_and_notes(&mut out, view, detail);
     if !view.milestones.is_empty() {
         heading(&mut out, "Dates that matter");
-        summary::milestones(&mut out, view);
+        lists::milestones(&mut out, view);
     }
     heading(&mut out, "Depletion, as a share of what is allowed");
-    chart_text::append(&mut out, view);
+    chart_text::append(&mut out, view, detail);
     let mut defaults = view.site.defaults_used.iter();
     if defaults.any(crate::site::DefaultUsed::shapes_the_plan) {
         heading(&mut out, "Defaults used, where the site file is silent");
-        summary::defaults(&mut out, view);
+        lists::defaults(&mut out, view, detail);
     }
     heading(&mut out, "Please mind");
     for caution in cautions::CAUTIONS {
@@ -59,14 +67,14 @@ pub fn timetable_text(view: &View<'_>, detail: Detail) -> String {
     out
 }
 
-fn not_met_and_notes(out: &mut String, view: &View<'_>) {
+fn not_met_and_notes(out: &mut String, view: &View<'_>, detail: Detail) {
     if view.shortfalls().next().is_some() {
         heading(out, "What cannot be met");
-        summary::shortfalls(out, view);
+        lists::shortfalls(out, view, detail);
     }
     if view.notes().next().is_some() {
         heading(out, "Notes");
-        summary::notes(out, view);
+        lists::notes(out, view);
     }
 }
 

@@ -27,6 +27,18 @@ pub(super) fn stage_in_short(stage: Stage) -> &'static str {
     }
 }
 
+/// Name of a stage in one word of at most nine columns.
+pub(super) fn stage_in_a_word(stage: Stage) -> &'static str {
+    match stage {
+        Stage::PreSoak => "deep soak",
+        Stage::Rest => "rest",
+        Stage::Germination => "germinat.",
+        Stage::Emergence => "emergence",
+        Stage::Establishment => "establish",
+        Stage::Maintenance => "maintain",
+    }
+}
+
 /// Value of `trigger` in CSV and JSON.
 pub(super) fn trigger(trigger: Trigger) -> &'static str {
     match trigger {
@@ -157,9 +169,10 @@ pub(super) fn provenance(provenance: Provenance) -> &'static str {
     }
 }
 
-/// `1 run`, `2 runs`.
+/// `1 run`, `2 runs`, `1,824 hours`.
 pub(super) fn count(number: usize, one: &str, many: &str) -> String {
-    format!("{number} {}", if number == 1 { one } else { many })
+    let unit = if number == 1 { one } else { many };
+    format!("{} {unit}", super::format::count_number(number))
 }
 
 /// `a`, `a and b`, `a, b and c`.

@@ -75,6 +75,7 @@ codes! {
     SupplyTooSmall = "supply-too-small", "The supply cannot feed the zone.";
     FlowDisagrees = "flow-disagrees", "Flow and rate times area do not fit together.";
     Unusual = "unusual", "A value that is possible but unusual.";
+    WrongPlace = "wrong-place", "Where the site is does not fit its time zone; all of the plan hangs on it.";
     LittleTime = "little-time", "The watering rules leave hardly any time.";
     NoEffect = "no-effect", "An entry that has no effect as things stand.";
 }

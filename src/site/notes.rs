@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::diagnostic::{Code, Diagnostic, Severity};
 use super::model::DefaultUsed;
 use super::source::SourceText;
-use crate::units::UnitSystem;
+use crate::units::{Dimension, UnitSystem, show_quantity};
 
 /// A byte range of the file.
 pub(super) type Span = Range<usize>;
@@ -15,6 +15,9 @@ pub(super) struct Fault {
     pub(super) code: Code,
     pub(super) message: String,
     pub(super) help: Option<String>,
+    /// What is possible, in the SI unit of the dimension; said in the units
+    /// of the site.
+    pub(super) possible: Option<(f64, f64, Dimension)>,
 }
 
 impl Fault {
@@ -23,7 +26,13 @@ impl Fault {
             code,
             message: message.into(),
             help: None,
+            possible: None,
         }
+    }
+
+    pub(super) fn possible(mut self, low: f64, high: f64, dimension: Dimension) -> Self {
+        self.possible = Some((low, high, dimension));
+        self
     }
 
     pub(super) fn help(mut self, help: impl Into<String>) -> Self {
@@ -82,6 +91,7 @@ impl<'a> Notes<'a> {
         if self.items.len() >= MOST_DIAGNOSTICS {
             return;
         }
+        let possible = fault.possible.map(|possible| self.possible(possible));
         let at = self.source.position(span);
         let diagnostic = Diagnostic {
             severity,
@@ -92,7 +102,7 @@ impl<'a> Notes<'a> {
             length: at.length,
             text: at.text,
             message: fault.message,
-            help: fault.help,
+            help: fault.help.or(possible),
         };
         // A value in [all-zones] is read once for each zone.
         let known = self
@@ -101,6 +111,20 @@ impl<'a> Notes<'a> {
             .any(|(start, item)| *start == span.start && *item == diagnostic);
         if !known {
             self.items.push((span.start, diagnostic));
+        }
+    }
+
+    /// A range in the units of the site.
+    fn possible(&self, (low, high, dimension): (f64, f64, Dimension)) -> String {
+        let unit = dimension.si_unit();
+        let si = |value: f64| format!("{value} {unit}");
+        let us = |value: f64| match self.units {
+            UnitSystem::Si => None,
+            UnitSystem::UsCustomary => show_quantity(value, dimension, self.units),
+        };
+        match us(low).zip(us(high)) {
+            Some((low, high)) => format!("possible is {low} to {high}"),
+            None => format!("possible is {} to {}", si(low), si(high)),
         }
     }
 

@@ -20,8 +20,7 @@ pub(super) enum Data<'a> {
     Default(&'static str),
 }
 
-/// A default as in a file, and beside it in US units where people read those:
-/// `150 mm (5.91 in)`.
+/// A default as in a file, in US units where people read those: `5.91 in`.
 fn default_shown(value: &str, kind: Kind, units: UnitSystem) -> String {
     let in_us = match kind {
         Kind::Quantity(dimension, ..) | Kind::QuantityOrNone(dimension, ..)
@@ -32,7 +31,7 @@ fn default_shown(value: &str, kind: Kind, units: UnitSystem) -> String {
         }
         _ => None,
     };
-    in_us.map_or_else(|| value.to_owned(), |us| format!("{value} ({us})"))
+    in_us.unwrap_or_else(|| value.to_owned())
 }
 
 /// A value and its place.

@@ -51,6 +51,15 @@ pub fn load(text: &str, file_name: &str) -> Result<Loaded, Diagnostics> {
         );
         return Err(all_of(notes));
     }
+    let is_bare = |line: &str| line.trim().is_empty() || line.trim().starts_with('#');
+    if text.lines().all(is_bare) {
+        let help = "a site file needs `name`, [place] with latitude, longitude, elevation and \
+                    time-zone, [supply] with flow, and for each valve a [[zone]] with name, area, \
+                    soil, sprinkler and seeding; begin with a copy of config/backyard.toml";
+        let fault = Fault::new(Code::MissingKey, "the file says nothing").help(help);
+        notes.error(&(0..0), fault);
+        return Err(all_of(notes));
+    }
     match parse(text, &mut notes) {
         Some(site) if !notes.has_errors() => Ok(Loaded {
             site,

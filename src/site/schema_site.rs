@@ -11,12 +11,14 @@ use super::model::{
 use super::notes::{Fault, Notes, Span, cut, nearest};
 use super::read::Table;
 use super::values::texts;
-use crate::units::{Flow, Speed, Volume};
+use crate::units::{Flow, Speed, Volume, show_length};
 
 /// The most dated exceptions, and the most quiet windows.
 const MOST_WINDOWS: usize = 500;
 /// Local noon by the clock is never this far from noon by the sun [h].
 const CLOCK_OFF_THE_SUN_H: f64 = 3.5;
+/// Nearer to the equator a time zone may reach across it [°].
+const LATITUDE_TOLD_DEG: f64 = 15.0;
 
 pub(super) fn time_zone(table: &Table, notes: &mut Notes) -> Option<Tz> {
     let name = table.text("time-zone", notes)?;
@@ -51,35 +53,77 @@ pub(super) fn place(table: &Table, time_zone: Option<Tz>, notes: &mut Notes) -> 
     Some(place)
 }
 
+/// The offset of a time zone from UTC in a month [h]. Any year does, to tell
+/// on which side of the Earth a place lies.
+fn offset_h(zone: Tz, month: u32) -> Option<f64> {
+    let noon = NaiveDate::from_ymd_opt(2023, month, 15)?.and_hms_opt(12, 0, 0)?;
+    let offset = zone.offset_from_utc_datetime(&noon).fix();
+    Some(f64::from(offset.local_minus_utc()) / 3600.0)
+}
+
 fn doubt_place(table: &Table, place: &Place, notes: &mut Notes) {
-    // A forgotten minus sign puts the sun over the wrong continent. Any year
-    // does for the zone's winter offset.
-    let winter = NaiveDate::from_ymd_opt(2024, 1, 15).and_then(|day| day.and_hms_opt(12, 0, 0));
-    let offset_h = winter.map(|noon| {
-        let offset = place.time_zone.offset_from_utc_datetime(&noon).fix();
-        f64::from(offset.local_minus_utc()) / 3600.0
-    });
-    let sun_h = place.longitude_deg / 15.0;
-    let off = offset_h.map(|clock| (clock - sun_h).abs());
-    // Across the date line 23 h off is 1 h off.
-    if off.is_some_and(|off| off.min(24.0 - off) > CLOCK_OFF_THE_SUN_H) {
-        let what = format!(
-            "longitude {} is far from the time zone {}, so the sun would rise at odd hours",
-            place.longitude_deg, place.time_zone
-        );
-        let fault =
-            Fault::new(Code::Unusual, what).help("west of Greenwich the longitude is negative");
-        notes.warning(&table.span_of("longitude"), fault);
-    }
+    doubt_longitude(table, place, notes);
+    doubt_latitude(table, place, notes);
     if !(-50.0..=3000.0).contains(&place.elevation_m) {
         let what = format!(
-            "an elevation of {} m is unusual for a lawn",
-            place.elevation_m
+            "an elevation of {} is unusual for a lawn",
+            show_length(place.elevation_m, notes.units)
         );
         let fault =
             Fault::new(Code::Unusual, what).help("if it is right, nothing needs to be done");
         notes.warning(&table.span_of("elevation"), fault);
     }
+}
+
+/// A forgotten minus sign puts the sun over the wrong continent.
+fn doubt_longitude(table: &Table, place: &Place, notes: &mut Notes) {
+    let clock_h = offset_h(place.time_zone, 1);
+    let off = |longitude: f64| {
+        let off = clock_h.map_or(0.0, |clock| (clock - longitude / 15.0).abs());
+        // Across the date line 23 h off is 1 h off.
+        off.min(24.0 - off)
+    };
+    let longitude = place.longitude_deg;
+    if off(longitude) <= CLOCK_OFF_THE_SUN_H {
+        return;
+    }
+    let what = format!(
+        "longitude {longitude} is far from the time zone {}: the sun would rise at odd hours, and \
+         the plan would water by it",
+        place.time_zone
+    );
+    let help = match off(-longitude) <= CLOCK_OFF_THE_SUN_H {
+        true => format!("is {} meant? west of Greenwich it is negative", -longitude),
+        false => "west of Greenwich the longitude is negative".to_owned(),
+    };
+    let fault = Fault::new(Code::WrongPlace, what).help(help);
+    notes.warning(&table.span_of("longitude"), fault);
+}
+
+/// Clocks go forward for summer, and that tells the half of the Earth where
+/// a time zone lies; without a change of clocks nothing can be told.
+fn doubt_latitude(table: &Table, place: &Place, notes: &mut Notes) {
+    let (Some(january), Some(july)) = (offset_h(place.time_zone, 1), offset_h(place.time_zone, 7))
+    else {
+        return;
+    };
+    let latitude = place.latitude_deg;
+    let summer_in_july = july > january;
+    let is_other_half = latitude.abs() > LATITUDE_TOLD_DEG && (latitude > 0.0) != summer_in_july;
+    if (july - january).abs() < 0.25 || !is_other_half {
+        return;
+    }
+    let what = format!(
+        "latitude {latitude} is on the other half of the Earth than the time zone {}: summer and \
+         winter would be swapped",
+        place.time_zone
+    );
+    let help = format!(
+        "is {} meant? south of the equator it is negative",
+        -latitude
+    );
+    let fault = Fault::new(Code::WrongPlace, what).help(help);
+    notes.warning(&table.span_of("latitude"), fault);
 }
 
 pub(super) fn supply_flow(table: &Table, notes: &mut Notes) -> Option<Flow> {

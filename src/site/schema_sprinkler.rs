@@ -4,12 +4,15 @@ use super::diagnostic::Code;
 use super::model::Sprinkler;
 use super::notes::{Fault, Notes};
 use super::read::Table;
-use crate::units::{Area, Flow, Rate, UnitSystem};
+use crate::units::{Area, Flow, Rate};
 
 /// Flow and rate × area may differ by this share before it is told.
 const FLOW_DISAGREES: f64 = 0.15;
 /// Below this uniformity, mending the sprinklers saves more than planning.
 const POOR_UNIFORMITY: f64 = 0.4;
+/// Rates that a sprinkler can have [mm/h].
+const POSSIBLE_MM_PER_H: (f64, f64) = (0.2, 200.0);
+
 /// The sprinkler of a zone, judged against its area and the supply.
 pub(super) fn sprinkler(
     table: &Table,
@@ -78,7 +81,7 @@ fn judge_sprinkler(
     (area, supply): (Area, Option<Flow>),
     notes: &mut Notes,
 ) -> Option<()> {
-    let si = UnitSystem::Si;
+    let units = notes.units;
     let (rate, flow) = (sprinkler.precipitation_rate, sprinkler.flow);
     let written = if table.has("flow") {
         "flow"
@@ -89,24 +92,27 @@ fn judge_sprinkler(
     if ((flow.l_per_min() - implied.l_per_min()) / flow.l_per_min()).abs() > FLOW_DISAGREES {
         let what = format!(
             "the flow is {}, but {} on {} is {}; depths and volumes will not agree",
-            flow.show(si),
-            rate.show(si),
-            area.show(si),
-            implied.show(si)
+            flow.show(units),
+            rate.show(units),
+            area.show(units),
+            implied.show(units)
         );
         let fault = Fault::new(Code::FlowDisagrees, what)
             .help("measure again; a leak, a wrong area or water thrown outside the zone makes such a difference");
         notes.warning(&table.span_of(written), fault);
     }
-    if !(0.2..=200.0).contains(&rate.mm_per_h()) {
+    if !(POSSIBLE_MM_PER_H.0..=POSSIBLE_MM_PER_H.1).contains(&rate.mm_per_h()) {
         let what = format!(
             "{} on {} is {}, which cannot be",
-            flow.show(si),
-            area.show(si),
-            rate.show(si)
+            flow.show(units),
+            area.show(units),
+            rate.show(units)
         );
-        let fault = Fault::new(Code::OutOfRange, what)
-            .help("check area and flow; possible is 0.2 mm/h to 200 mm/h");
+        let fault = Fault::new(Code::OutOfRange, what).help(format!(
+            "check area and flow; possible is {} to {}",
+            Rate::from_mm_per_h(POSSIBLE_MM_PER_H.0).show(units),
+            Rate::from_mm_per_h(POSSIBLE_MM_PER_H.1).show(units)
+        ));
         notes.error(&table.span_of(written), fault);
         return None;
     }
@@ -115,8 +121,8 @@ fn judge_sprinkler(
     {
         let what = format!(
             "the zone needs {}, the supply gives {}: it could never run",
-            flow.show(si),
-            supply.show(si)
+            flow.show(units),
+            supply.show(units)
         );
         let fault = Fault::new(Code::SupplyTooSmall, what)
             .help("split the zone, fit smaller nozzles, or measure the supply again");

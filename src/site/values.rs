@@ -170,10 +170,8 @@ fn quantity(value: &Value) -> Result<f64, Fault> {
     let written = quantity_text(value, dimension)?;
     let si = parse_quantity(written, dimension).map_err(|error| bad_quantity(value, &error))?;
     within(si, (low, high), || {
-        let unit = dimension.si_unit();
         let what = format!("`{}` of {} cannot be", value.key.name, cut(written));
-        Fault::new(Code::OutOfRange, what)
-            .help(format!("possible is {low} {unit} to {high} {unit}"))
+        Fault::new(Code::OutOfRange, what).possible(low, high, dimension)
     })
 }
 

@@ -22,6 +22,45 @@ fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// A number as text in groups of thousands: `1234567.8` as `1,234,567.8`.
+#[must_use]
+pub fn in_thousands(text: &str) -> String {
+    let (sign, digits) = text
+        .strip_prefix('-')
+        .map_or(("", text), |rest| ("-", rest));
+    let (whole, fraction) = digits.split_once('.').unwrap_or((digits, ""));
+    let mut out = String::from(sign);
+    for (index, digit) in whole.chars().enumerate() {
+        if index > 0 && (whole.len() - index).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    if !fraction.is_empty() {
+        out.push('.');
+        out.push_str(fraction);
+    }
+    out
+}
+
+/// A number with fixed decimals in groups of thousands.
+fn grouped(value: f64, decimals: usize) -> String {
+    in_thousands(&fixed(value, decimals))
+}
+
+/// The price of water for people: "2.35 USD per m³", "8.90 USD per 1,000 gal".
+#[must_use]
+pub fn show_price(per_m3: f64, currency: &str, system: UnitSystem) -> String {
+    match system {
+        UnitSystem::Si => format!("{} {currency} per m³", grouped(per_m3, 2)),
+        UnitSystem::UsCustomary => {
+            // A thousand gallons hold as many m³ as one gallon holds litres.
+            let per_1000_gal = per_m3 * L_PER_GALLON;
+            format!("{} {currency} per 1,000 gal", grouped(per_1000_gal, 2))
+        }
+    }
+}
+
 impl Depth {
     /// The depth for people: "4.2 mm", "0.17 in".
     #[must_use]
@@ -58,19 +97,23 @@ impl Flow {
     #[must_use]
     pub fn show(self, system: UnitSystem) -> String {
         match system {
-            UnitSystem::Si => format!("{} L/min", fixed(self.l_per_min(), 1)),
-            UnitSystem::UsCustomary => format!("{} gpm", fixed(self.l_per_min() / L_PER_GALLON, 1)),
+            UnitSystem::Si => format!("{} L/min", grouped(self.l_per_min(), 1)),
+            UnitSystem::UsCustomary => {
+                format!("{} gpm", grouped(self.l_per_min() / L_PER_GALLON, 1))
+            }
         }
     }
 }
 
 impl Area {
-    /// The area for people: "420 m²", "4521 ft²".
+    /// The area for people: "420 m²", "4,521 ft²".
     #[must_use]
     pub fn show(self, system: UnitSystem) -> String {
         match system {
-            UnitSystem::Si => format!("{} m²", fixed(self.m2(), 0)),
-            UnitSystem::UsCustomary => format!("{} ft²", fixed(self.m2() / M2_PER_SQUARE_FOOT, 0)),
+            UnitSystem::Si => format!("{} m²", grouped(self.m2(), 0)),
+            UnitSystem::UsCustomary => {
+                format!("{} ft²", grouped(self.m2() / M2_PER_SQUARE_FOOT, 0))
+            }
         }
     }
 }
@@ -81,10 +124,10 @@ impl Volume {
     pub fn show(self, system: UnitSystem) -> String {
         match system {
             UnitSystem::Si if self.l().abs() >= L_SHOWN_AS_M3 => {
-                format!("{} m³", fixed(self.l() / 1000.0, 1))
+                format!("{} m³", grouped(self.l() / 1000.0, 1))
             }
-            UnitSystem::Si => format!("{} L", fixed(self.l(), 0)),
-            UnitSystem::UsCustomary => format!("{} gal", fixed(self.l() / L_PER_GALLON, 0)),
+            UnitSystem::Si => format!("{} L", grouped(self.l(), 0)),
+            UnitSystem::UsCustomary => format!("{} gal", grouped(self.l() / L_PER_GALLON, 0)),
         }
     }
 }
@@ -115,8 +158,8 @@ pub fn show_temperature(celsius: f64, system: UnitSystem) -> String {
 #[must_use]
 pub fn show_length(metres: f64, system: UnitSystem) -> String {
     match system {
-        UnitSystem::Si => format!("{} m", fixed(metres, 0)),
-        UnitSystem::UsCustomary => format!("{} ft", fixed(metres / M_PER_FOOT, 0)),
+        UnitSystem::Si => format!("{} m", grouped(metres, 0)),
+        UnitSystem::UsCustomary => format!("{} ft", grouped(metres / M_PER_FOOT, 0)),
     }
 }
 
@@ -133,7 +176,11 @@ pub fn show_quantity(si: f64, dimension: Dimension, system: UnitSystem) -> Optio
         Dimension::Volume => Some(Volume::from_l(si).show(system)),
         Dimension::Speed => Some(Speed::from_m_per_s(si).show(system)),
         Dimension::Temperature => Some(show_temperature(si, system)),
-        Dimension::Growth | Dimension::Duration | Dimension::Price => None,
+        Dimension::Growth => Some(match system {
+            UnitSystem::Si => format!("{} mm/d", fixed(si, 1)),
+            UnitSystem::UsCustomary => format!("{} in/d", fixed(si / MM_PER_INCH, 2)),
+        }),
+        Dimension::Duration | Dimension::Price => None,
     }
 }
 
@@ -180,13 +227,16 @@ mod tests {
         assert_eq!(Rate::from_mm_per_h(12.0).show(us), "0.47 in/h");
         assert_eq!(Flow::from_l_per_min(22.712_470_704).show(us), "6.0 gpm");
         assert_eq!(Area::from_m2(420.0).show(si), "420 m²");
-        assert_eq!(Area::from_m2(420.0).show(us), "4521 ft²");
-        assert_eq!(Volume::from_l(9_999.0).show(si), "9999 L");
+        assert_eq!(Area::from_m2(420.0).show(us), "4,521 ft²");
+        assert_eq!(Volume::from_l(9_999.0).show(si), "9,999 L");
         assert_eq!(Volume::from_l(10_000.0).show(si), "10.0 m³");
         assert_eq!(Volume::from_l(500.0).show(us), "132 gal");
         assert_eq!(Speed::from_m_per_s(4.0).show(us), "8.9 mph");
         assert_eq!(show_temperature(20.0, us), "68.0 °F");
         assert_eq!(show_length(270.0, us), "886 ft");
+        assert_eq!(show_price(2.35, "USD", si), "2.35 USD per m³");
+        // 2.35 × 3.785411784.
+        assert_eq!(show_price(2.35, "USD", us), "8.90 USD per 1,000 gal");
         assert_eq!(show_share(0.65), "65 %");
         assert_eq!(show_share(0.025), "2.5 %");
     }

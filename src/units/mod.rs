@@ -13,7 +13,10 @@ mod system;
 mod weather_unit;
 
 pub use dimension::Dimension;
-pub use display::{show_duration, show_length, show_quantity, show_share, show_temperature};
+pub use display::{
+    in_thousands, show_duration, show_length, show_price, show_quantity, show_share,
+    show_temperature,
+};
 pub use parse::{QuantityError, parse_duration, parse_quantity, parse_share};
 pub use quantity::{Area, Depth, Flow, Rate, Speed, Volume};
 pub use system::UnitSystem;

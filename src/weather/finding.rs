@@ -3,6 +3,7 @@
 use std::fmt;
 
 use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
 use serde::Serialize;
 
 use crate::agronomy::weather_record::WeatherVariable;
@@ -167,19 +168,30 @@ impl fmt::Display for FindingKind {
     }
 }
 
+impl Finding {
+    /// The finding for a person of this time zone.
+    #[must_use]
+    pub fn in_zone(&self, zone: Tz) -> String {
+        let local = |first: DateTime<Utc>| first.with_timezone(&zone).format("%Y-%m-%d %H:%M");
+        self.told(self.first.map(|first| local(first).to_string()))
+    }
+
+    fn told(&self, first: Option<String>) -> String {
+        let when = match (first, self.hours) {
+            (None, _) => String::new(),
+            (Some(first), 1) => format!(", hour from {first}"),
+            (Some(first), hours) => format!(", {hours} h, first from {first}"),
+        };
+        match self.kind {
+            FindingKind::Gap => format!("{}{when}", self.kind),
+            _ => format!("{}{when}: {}", self.kind, self.treatment.words()),
+        }
+    }
+}
+
 impl fmt::Display for Finding {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.kind)?;
-        if let Some(first) = self.first {
-            let first = first.format("%Y-%m-%d %H:%MZ");
-            match self.hours {
-                1 => write!(f, ", hour from {first}")?,
-                hours => write!(f, ", {hours} h, first from {first}")?,
-            }
-        }
-        if matches!(self.kind, FindingKind::Gap) {
-            return Ok(());
-        }
-        write!(f, ": {}", self.treatment.words())
+        let utc = |first: DateTime<Utc>| first.format("%Y-%m-%d %H:%MZ").to_string();
+        f.write_str(&self.told(self.first.map(utc)))
     }
 }

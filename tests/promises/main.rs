@@ -36,6 +36,7 @@ mod site_file;
 mod soil_command;
 mod sun_command;
 mod timetable_outputs;
+mod told_to_people;
 mod valve_devices;
 mod valve_model;
 mod valve_site_file;

@@ -188,6 +188,20 @@ pub fn plan(site: &Site, first: NaiveDate, days: u64) -> Timetable {
     }
 }
 
+/// From 13:00 to 16:45 UTC of the fourth day.
+fn dry_spell(first: NaiveDate) -> SeedDrySpell {
+    let from = (first + Days::new(3))
+        .and_hms_opt(13, 0, 0)
+        .unwrap()
+        .and_utc();
+    SeedDrySpell {
+        from,
+        to: from + TimeDelta::minutes(225),
+        daylight_hours: 2.5,
+        worst_ratio: 1.4,
+    }
+}
+
 fn zone_plan(
     zone: &Zone,
     first: NaiveDate,
@@ -240,6 +254,8 @@ fn zone_plan(
         }),
         hours,
         dry_daylight_hours: 2.5,
+        dry_night_hours: 1.25,
+        dry_spells: vec![dry_spell(first)],
         seed_daylight_hours: 48.0,
     }
 }
@@ -389,6 +405,7 @@ fn shortfalls(first: NaiveDate, time_zone: Tz) -> Vec<Shortfall> {
         from: day + TimeDelta::hours(13),
         to: day + TimeDelta::hours(18),
         hours_dry: 2.5,
+        night_hours_dry: 0.0,
         longest_h: 2.5,
         worst_ratio: 1.84,
         cause: Constraint::QuietWindow,
@@ -432,7 +449,11 @@ pub fn weather(hours: usize) -> WeatherSource {
     for hour in series.iter_mut().take(12) {
         hour.provenance.solar = Provenance::Estimated;
     }
-    WeatherSource::new("harrowmere-august.csv", &series, 2)
+    let remarks = vec![
+        "rain missing in 3 hours: taken as none".into(),
+        "wind speed stood still at 2 (is the sensor stuck?), 9 h: used as they are".into(),
+    ];
+    WeatherSource::new("harrowmere-august.csv", &series, remarks)
 }
 
 /// The first day of the usual plan, a Thursday.

@@ -197,7 +197,11 @@ fn text_is_never_wider_than_its_page_whatever_the_names() {
         }
         site.quiet_windows[0].name = names[1].repeat(3);
         let plan = sample::plan(&site, sample::thursday(), 9);
-        let weather = WeatherSource::new(&"long/".repeat(60), &[], 3);
+        let weather = WeatherSource::new(
+            &"long/".repeat(60),
+            &[],
+            vec!["x".repeat(300), "y ".repeat(90)],
+        );
         let view = View::new(&site, &plan, &weather, &[]);
         for (name, output) in FOR_PEOPLE {
             let page = if name == "by hand" { 40 } else { 80 };

@@ -7,9 +7,10 @@ use serde::Serialize;
 use super::super::Failure;
 use super::super::output::{self, Format};
 use super::Source;
+use super::page::both;
 use crate::sprinkler::precipitation_rate;
 use crate::units::customary::{L_PER_GALLON, M2_PER_SQUARE_FOOT, MM_PER_INCH};
-use crate::units::{Area, Rate, Volume};
+use crate::units::{Area, Rate, UnitSystem, Volume};
 
 /// Arguments of the bucket test.
 #[derive(Debug, clap::Args)]
@@ -43,24 +44,34 @@ struct HoseTest {
     site_file: Vec<String>,
 }
 
+/// A bucket, and the units in which the person counts.
+pub(super) struct Bucket {
+    volume: Volume,
+    units: UnitSystem,
+}
+
 /// The bucket, when the arguments name one.
-pub(super) fn bucket(source: &Source) -> Option<Volume> {
-    source
-        .bucket_l
-        .or(source.bucket_gal.map(|gallons| gallons * L_PER_GALLON))
-        .map(Volume::from_l)
+pub(super) fn bucket(source: &Source) -> Option<Bucket> {
+    let (volume_l, units) = match (source.bucket_l, source.bucket_gal) {
+        (Some(litres), _) => (litres, UnitSystem::Si),
+        (None, gallons) => (gallons? * L_PER_GALLON, UnitSystem::UsCustomary),
+    };
+    Some(Bucket {
+        volume: Volume::from_l(volume_l),
+        units,
+    })
 }
 
 /// Flow and rate of the hose.
 pub(super) fn run(
-    bucket: Volume,
+    bucket: &Bucket,
     arguments: &HoseArguments,
     format: Format,
 ) -> Result<(), Failure> {
     let seconds = arguments.seconds.ok_or_else(|| {
         Failure::Input("a bucket test needs --seconds, the time to fill the bucket".into())
     })?;
-    let flow = precipitation_rate::bucket_flow(bucket, seconds)?;
+    let flow = precipitation_rate::bucket_flow(bucket.volume, seconds)?;
     let area = arguments
         .area_m2
         .or(arguments.area_ft2.map(|feet| feet * M2_PER_SQUARE_FOOT))
@@ -76,35 +87,46 @@ pub(super) fn run(
         precipitation_rate_mm_per_h: rate_mm_per_h,
         seconds_for_1_mm: rate_mm_per_h.map(|rate| 3600.0 / rate),
         site_file: vec![format!(
-            "sprinkler.flow = \"{:.1} L/min\"",
-            flow.l_per_min()
+            "sprinkler.flow = \"{}\"",
+            flow_in(flow.l_per_min(), bucket.units)
         )],
     };
     output::emit(&match format {
-        Format::Text => text(&test),
+        Format::Text => text(&test, bucket.units),
         Format::Json => output::json(&test)?,
     })
 }
 
-fn text(test: &HoseTest) -> String {
-    let flow = test.flow_l_per_min;
-    let mut page = format!(
-        "  {:<20} {flow:.1} L/min ({:.2} gpm)\n",
-        "flow",
-        flow / L_PER_GALLON
-    );
+fn area_in(m2: f64, units: UnitSystem) -> String {
+    match units {
+        UnitSystem::Si => format!("{m2:.1} m²"),
+        UnitSystem::UsCustomary => Area::from_m2(m2).show(units),
+    }
+}
+
+/// A flow with one more decimal in gallons, which are larger.
+fn flow_in(l_per_min: f64, units: UnitSystem) -> String {
+    match units {
+        UnitSystem::Si => format!("{l_per_min:.1} L/min"),
+        UnitSystem::UsCustomary => format!("{:.2} gpm", l_per_min / L_PER_GALLON),
+    }
+}
+
+fn text(test: &HoseTest, units: UnitSystem) -> String {
+    let flow = both(|units| flow_in(test.flow_l_per_min, units), units);
+    let mut page = format!("  {:<20} {flow}\n", "flow");
     // Writing to a `String` cannot fail.
-    if let (Some(area), Some(rate), Some(seconds)) = (
-        test.area_m2,
-        test.precipitation_rate_mm_per_h,
-        test.seconds_for_1_mm,
-    ) {
-        let on = format!("rate on {area:.1} m²");
-        let inches = rate / MM_PER_INCH;
-        let _ = writeln!(page, "  {on:<20} {rate:.1} mm/h ({inches:.2} in/h)");
-        let seconds = seconds.round();
+    if let (Some(area), Some(rate)) = (test.area_m2, test.precipitation_rate_mm_per_h) {
+        let on = format!("rate on {}", area_in(area, units));
+        let rate_both = both(|units| Rate::from_mm_per_h(rate).show(units), units);
+        let _ = writeln!(page, "  {on:<20} {rate_both}");
+        let (depth, depth_mm) = match units {
+            UnitSystem::Si => ("1 mm takes", 1.0),
+            UnitSystem::UsCustomary => ("0.1 in takes", 0.1 * MM_PER_INCH),
+        };
+        let seconds = (depth_mm / rate * 3600.0).round();
         let (minutes, rest) = ((seconds / 60.0).floor(), seconds % 60.0);
-        let _ = writeln!(page, "  {:<20} {minutes:.0} min {rest:.0} s", "1 mm takes");
+        let _ = writeln!(page, "  {depth:<20} {minutes:.0} min {rest:.0} s");
     } else {
         page += &output::paragraph(
             "note: ",

@@ -6,6 +6,7 @@ use super::super::output;
 use super::CanTest;
 use super::readings::Cans;
 use crate::units::customary::MM_PER_INCH;
+use crate::units::{Depth, Rate, UnitSystem};
 
 /// Widest bar of the histogram.
 const WIDEST_BAR: usize = 50;
@@ -22,7 +23,7 @@ const BANDS: [(f64, &str); 6] = [
 
 /// The whole page.
 pub(super) fn text(test: &CanTest, cans: &Cans, columns: Option<u8>) -> String {
-    let mut page = summary(test);
+    let mut page = summary(test, cans.units());
     page.push('\n');
     page += &match columns {
         Some(columns) => map(cans, usize::from(columns)),
@@ -41,24 +42,27 @@ pub(super) fn text(test: &CanTest, cans: &Cans, columns: Option<u8>) -> String {
     page
 }
 
-fn summary(test: &CanTest) -> String {
-    let mut page = format!(
-        "{} cans, mean {:.1} mm ({:.2} in)",
-        test.cans,
-        test.mean_mm,
-        test.mean_mm / MM_PER_INCH
-    );
+/// A depth or rate in the units of the person, the others behind it.
+pub(super) fn both(show: impl Fn(UnitSystem) -> String, units: UnitSystem) -> String {
+    let other = match units {
+        UnitSystem::Si => UnitSystem::UsCustomary,
+        UnitSystem::UsCustomary => UnitSystem::Si,
+    };
+    format!("{} ({})", show(units), show(other))
+}
+
+fn summary(test: &CanTest, units: UnitSystem) -> String {
+    let mean = Depth::from_mm(test.mean_mm);
+    let mean = both(|units| mean.show(units), units);
+    let mut page = format!("{} cans, mean {mean}", test.cans);
     if let Some(minutes) = test.minutes {
         let _ = write!(page, " in {minutes} min");
     }
     page.push_str("\n\n");
     if let Some(rate) = test.precipitation_rate_mm_per_h {
-        let inches = rate / MM_PER_INCH;
-        let _ = writeln!(
-            page,
-            "  {:<30} {rate:.1} mm/h ({inches:.2} in/h)",
-            "precipitation rate"
-        );
+        let rate = Rate::from_mm_per_h(rate);
+        let rate = both(|units| rate.show(units), units);
+        let _ = writeln!(page, "  {:<30} {rate}", "precipitation rate");
     }
     for (name, value, meaning) in [
         (

@@ -5,16 +5,38 @@ use std::io::Read;
 use super::super::Failure;
 use super::{CatchCansArguments, ReadingUnit};
 use crate::sprinkler::precipitation_rate;
+use crate::units::UnitSystem;
 use crate::units::customary::MM_PER_INCH;
 
 /// A file larger than this holds no can readings.
 const MOST_BYTES: u64 = 1 << 20;
+
+/// One reading of a can.
+pub(super) fn reading(text: &str) -> Result<f64, String> {
+    match number(text.trim()) {
+        None => Err("this reading is no number; write readings such as 12.5,10,9".to_string()),
+        Some(value) if value < 0.0 => {
+            Err("this reading is below zero, and a can holds 0 or more".to_string())
+        }
+        Some(value) => Ok(value),
+    }
+}
 
 /// Cans as depths, and how the person counts.
 pub(super) struct Cans {
     pub(super) depths_mm: Vec<f64>,
     /// Whether the person reads inches.
     pub(super) in_inches: bool,
+}
+
+impl Cans {
+    /// The units in which the person counts.
+    pub(super) fn units(&self) -> UnitSystem {
+        match self.in_inches {
+            true => UnitSystem::UsCustomary,
+            false => UnitSystem::Si,
+        }
+    }
 }
 
 /// The readings that the arguments give or point to.
@@ -46,7 +68,7 @@ pub(super) fn read(arguments: &CatchCansArguments) -> Result<Cans, Failure> {
     };
     Ok(Cans {
         depths_mm,
-        in_inches: unit == ReadingUnit::In,
+        in_inches: unit == ReadingUnit::In || arguments.diameter_in.is_some(),
     })
 }
 

@@ -5,12 +5,12 @@ use std::io::{self, Write};
 
 use unicode_width::UnicodeWidthStr;
 
-use super::Report;
+use super::{Report, WeatherState};
 use crate::site::{
     DailyHours, DateParity, DefaultUsed, Mqtt, Place, QuietWindow, Site, Supply, WateringRules,
     Zone,
 };
-use crate::units::{show_duration, show_length, show_temperature};
+use crate::units::{show_duration, show_length, show_price, show_temperature};
 
 /// Width of everything printed here, in columns.
 const WIDTH: usize = 80;
@@ -30,18 +30,18 @@ pub(super) fn write(out: &mut impl Write, report: &Report, site: Option<&Site>) 
     for diagnostic in report.diagnostics {
         writeln!(out, "{}", diagnostic.render(true))?;
     }
-    let verdict = if report.errors > 0 {
-        "no plan can be made"
-    } else {
-        "a plan can be made"
+    let verdict = match report.weather {
+        _ if report.errors > 0 => "no plan can be made",
+        WeatherState::Enough => "a plan can be made",
+        WeatherState::Lacking => "for the usual plan weather is lacking, see above",
+        WeatherState::NoneNamed => "a plan can be made with --weather FILE.csv",
     };
-    writeln!(
-        out,
-        "{}: {}, {}; {verdict}",
-        report.file,
+    let verdict = format!(
+        "{}, {}; {verdict}",
         counted(report.errors, "error"),
         counted(report.warnings, "warning")
-    )
+    );
+    wrapped(out, &format!("{}: ", report.file), &verdict)
 }
 
 /// "no errors", "1 error", "2 errors".
@@ -108,9 +108,13 @@ fn row(out: &mut impl Write, label: &str, text: &str) -> io::Result<()> {
 
 /// `text` behind `head`, later lines indented to the same column.
 fn wrapped(out: &mut impl Write, head: &str, text: &str) -> io::Result<()> {
-    let indent = head.width();
+    // A long file name must not push all that follows to the right edge.
+    let indent = match head.width() {
+        deep if deep > WIDTH / 2 => 4,
+        width => width,
+    };
     write!(out, "{head}")?;
-    let mut column = indent;
+    let mut column = head.width();
     for (index, word) in text.split_whitespace().enumerate() {
         if index > 0 && column + 1 + word.width() > WIDTH {
             write!(out, "\n{:indent$}", "")?;
@@ -148,7 +152,7 @@ fn supply(supply: &Supply, site: &Site) -> String {
         parts.push(format!("pump {} ahead", show_duration(delay)));
     }
     if let Some(cost) = &supply.cost {
-        parts.push(format!("{:.2} {} per m³", cost.per_m3, cost.currency));
+        parts.push(show_price(cost.per_m3, &cost.currency, site.units));
     }
     parts.join(", ")
 }

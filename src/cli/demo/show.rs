@@ -188,10 +188,6 @@ impl Ledger for Slow {
 /// A folder that goes with the value.
 struct TempFolder(std::path::PathBuf);
 
-#[expect(
-    clippy::disallowed_methods,
-    reason = "the demonstration leaves nothing behind"
-)]
 impl TempFolder {
     fn make() -> std::io::Result<Self> {
         let name = format!("soakmist-demo-{}", std::process::id());
@@ -202,10 +198,6 @@ impl TempFolder {
 }
 
 impl Drop for TempFolder {
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "the demonstration leaves nothing behind"
-    )]
     fn drop(&mut self) {
         // What cannot be removed is in the system's own temporary folder.
         let _ = std::fs::remove_dir_all(&self.0);

@@ -15,12 +15,14 @@ const HOURS_A_LINE: usize = 3;
 
 /// The whole page.
 pub(super) fn page(report: &Report, hourly: bool) -> String {
-    let mut page = format!(
-        "Weather at {}, from {} ({})\n\n",
+    let title = format!(
+        "Weather at {}, from {} ({})",
         report.site,
         report.now.format("%a %Y-%m-%d %H:%M"),
         report.time_zone
     );
+    let mut page = paragraph("", &title);
+    page.push('\n');
     page.push_str(&head(report.units));
     let step = if hourly { 1 } else { HOURS_A_LINE };
     for day in days(&report.hours) {

@@ -93,6 +93,12 @@ pub(super) fn read_header(
     }
     for column in [Column::Time, Column::AirTemperature] {
         if columns.place(column).is_none() {
+            let fahrenheit = findings.iter().find_map(in_fahrenheit);
+            if let Some(name) = fahrenheit.filter(|_| column == Column::AirTemperature) {
+                let kind = ProblemKind::FahrenheitColumn { name };
+                problems.add(line, column.name(), kind);
+                continue;
+            }
             let instead = findings.iter().find_map(|finding| match &finding.kind {
                 FindingKind::UnknownColumn { name, suggestion } => {
                     (*suggestion == Some(column.name())).then(|| name.clone())
@@ -103,6 +109,20 @@ pub(super) fn read_header(
         }
     }
     (problems.is_empty().then_some(columns), findings)
+}
+
+/// The name of an unknown column, if it is a temperature in °F.
+fn in_fahrenheit(finding: &Finding) -> Option<String> {
+    let FindingKind::UnknownColumn { name, .. } = &finding.kind else {
+        return None;
+    };
+    let small = name.to_lowercase();
+    let is_temperature = small.contains("temp") || small.contains("fahrenheit");
+    let words: Vec<&str> = small.split(|c: char| !c.is_alphabetic()).collect();
+    let is_fahrenheit = words
+        .iter()
+        .any(|word| ["f", "degf", "fahrenheit"].contains(word));
+    (is_temperature && is_fahrenheit).then(|| name.clone())
 }
 
 fn unknown(name: &str) -> Finding {

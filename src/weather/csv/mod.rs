@@ -25,8 +25,8 @@ use super::offsets::UtcOffsets;
 use super::stamp::{self, Stamp};
 use crate::agronomy::weather_record::{Provenance, RawHour, Reading};
 use columns::{Column, Columns};
-use problem::Problems;
 pub use problem::{CsvProblem, ProblemKind, WeatherCsvError};
+use problem::{HOTTEST_C, Problems};
 
 /// The largest file that is read [bytes]: over 20 years of hours.
 pub const LARGEST_FILE_BYTES: u64 = 16 * 1024 * 1024;
@@ -64,6 +64,9 @@ pub struct WeatherFileContents {
     pub findings: Vec<Finding>,
     /// The offset from UTC in which the file was written.
     pub offsets: UtcOffsets,
+    /// The time zone that stamps without an offset were taken in, if there
+    /// are any.
+    pub stamps_taken_in: Option<Tz>,
 }
 
 /// Reads a weather file.
@@ -110,6 +113,11 @@ pub fn read_file(
 /// [`WeatherCsvError::Problems`] with everything that cannot be read.
 pub fn parse(bytes: &[u8], options: &CsvOptions) -> Result<WeatherFileContents, WeatherCsvError> {
     let bytes = bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes);
+    if let Some(kind) = other_kind(bytes) {
+        let mut problems = Problems::default();
+        problems.add(0, "", kind);
+        return Err(problems.into_error());
+    }
     let mut reader = ::csv::ReaderBuilder::new()
         .flexible(true)
         .comment(Some(b'#'))
@@ -136,6 +144,27 @@ pub fn parse(bytes: &[u8], options: &CsvOptions) -> Result<WeatherFileContents, 
         file.row(&record);
     }
     file.finish()
+}
+
+/// What the file is instead of CSV, by how it begins.
+fn other_kind(bytes: &[u8]) -> Option<ProblemKind> {
+    let kind = |what, mend| Some(ProblemKind::OtherKind { what, mend });
+    match bytes.trim_ascii_start() {
+        [] => Some(ProblemKind::Empty),
+        [b'<', ..] => kind(
+            "a web page (HTML) or XML",
+            "download the file itself; what was saved may be a page that asks to log in",
+        ),
+        [b'{' | b'[', ..] => kind(
+            "JSON",
+            "ask for CSV, or let `soakmist weather` fetch the weather",
+        ),
+        [b'P', b'K', 3, 4, ..] => kind(
+            "a spreadsheet or an archive",
+            "open it and save the table as CSV",
+        ),
+        _ => None,
+    }
 }
 
 /// A stamp without an offset: which hour, in which line, and what it says.
@@ -225,17 +254,36 @@ impl FileReader<'_> {
 
     fn finish(mut self) -> Result<WeatherFileContents, WeatherCsvError> {
         self.place_local_stamps();
+        self.doubt_unit_of_temperature();
         if self.hours.is_empty() && self.problems.is_empty() {
             self.problems.add(0, "", ProblemKind::NoRows);
         }
         if !self.problems.is_empty() {
             return Err(self.problems.into_error());
         }
+        let has_local = !self.local.is_empty();
         Ok(WeatherFileContents {
+            stamps_taken_in: self.options.time_zone.filter(|_| has_local),
             hours: self.hours,
             findings: self.findings,
             offsets: UtcOffsets::from_stamps(self.stamps),
         })
+    }
+
+    /// A few hot values are a bad sensor; many are another unit.
+    fn doubt_unit_of_temperature(&mut self) {
+        const FEWEST: usize = 3;
+        const ONE_IN: usize = 50;
+        let temperatures = self.hours.iter().filter_map(|hour| hour.air_temperature_c);
+        let (mut hot, mut of) = (0, 0);
+        for reading in temperatures {
+            of += 1;
+            hot += usize::from(reading.value > HOTTEST_C);
+        }
+        if hot >= FEWEST && hot * ONE_IN >= of {
+            let kind = ProblemKind::FahrenheitValues { hot, of };
+            self.problems.add(0, Column::AirTemperature.name(), kind);
+        }
     }
 
     fn place_local_stamps(&mut self) {

@@ -10,6 +10,10 @@ const MOST_TOLD: usize = 20;
 /// How much of an offending text is shown [characters].
 const MOST_TEXT: usize = 40;
 
+/// Air is never hotter than this on Earth [°C]: the record is 56.7 (WMO,
+/// Death Valley 1913).
+pub(super) const HOTTEST_C: f64 = 60.0;
+
 /// What is wrong.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ProblemKind {
@@ -47,6 +51,27 @@ pub enum ProblemKind {
     Number,
     /// There is a header and nothing else, or not even that.
     NoRows,
+    /// There is nothing in the file.
+    Empty,
+    /// The file is of another kind, such as a web page.
+    OtherKind {
+        /// What it is.
+        what: &'static str,
+        /// What to do.
+        mend: &'static str,
+    },
+    /// Temperatures are in degrees Fahrenheit, by the name of their column.
+    FahrenheitColumn {
+        /// Its name.
+        name: String,
+    },
+    /// So many temperatures are so high that they must be in °F.
+    FahrenheitValues {
+        /// How many of them are above what occurs on Earth.
+        hot: usize,
+        /// Of how many.
+        of: usize,
+    },
 }
 
 /// One problem.
@@ -112,6 +137,17 @@ impl fmt::Display for CsvProblem {
                 )
             }
             ProblemKind::NoRows => f.write_str("there is no row of weather"),
+            ProblemKind::Empty => f.write_str("the file is empty"),
+            ProblemKind::OtherKind { what, mend } => write!(f, "this is {what}, not CSV; {mend}"),
+            ProblemKind::FahrenheitColumn { name } => write!(
+                f,
+                "\"{name}\" looks like °F; write °C, (°F - 32) / 1.8, in a column {column}"
+            ),
+            ProblemKind::FahrenheitValues { hot, of } => write!(
+                f,
+                "{column} looks like °F: {hot} of {of} values are above {HOTTEST_C}; write °C, \
+                 (°F - 32) / 1.8"
+            ),
         }
     }
 }

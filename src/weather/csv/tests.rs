@@ -108,7 +108,37 @@ fn headers_that_cannot_serve_say_what_is_missing() {
         problems("time,air_temp_c\n", None),
         ["there is no row of weather"]
     );
-    assert_eq!(problems("", None).len(), 2);
+    assert_eq!(problems("", None), ["the file is empty"]);
+    assert_eq!(problems("\u{feff} \n", None), ["the file is empty"]);
+}
+
+#[test]
+fn a_few_hot_values_are_a_bad_sensor_and_many_are_fahrenheit() {
+    let file = |hot: usize, of: usize| {
+        let mut text = String::from("time,air_temp_c\n");
+        let start = "2023-06-01T00:00:00Z"
+            .parse::<DateTime<Utc>>()
+            .expect("valid");
+        let mut end = start;
+        for index in 0..of {
+            end += HOUR;
+            let value = if index < hot { 61 } else { 20 };
+            text.push_str(&format!("{},{value}\n", end.to_rfc3339()));
+        }
+        text
+    };
+    for (hot, of) in [(2, 2), (2, 200), (4, 201)] {
+        let read = read(&file(hot, of), None);
+        assert!(read.is_ok(), "{hot} of {of}");
+    }
+    for (hot, of) in [(3, 3), (4, 200)] {
+        let told = problems(&file(hot, of), None);
+        assert_eq!(told.len(), 1);
+        assert!(
+            told[0].contains(&format!("{hot} of {of} values")),
+            "{told:?}"
+        );
+    }
 }
 
 #[test]

@@ -5,11 +5,13 @@
 //! - [`growth`]: stage, layer depth and crop coefficient through the season;
 //! - [`demand`]: hourly demand at the zone from weather, shade, cover, growth;
 //! - [`strata`]: the soil beneath the surface layer, and how water rises in it;
+//! - [`probe`]: a probe in the soil corrects the balance;
 //! - [`stores`]: the water itself, stepped in time with mass conserved.
 
 pub mod demand;
 pub mod ground;
 pub mod growth;
+pub mod probe;
 pub mod record;
 pub mod spin_up;
 pub mod stores;

@@ -23,6 +23,7 @@
 //! | `desk` | the order of writing, opening, closing |
 //! | `status`, `notice` | what is told to people |
 //! | `handle` | how faces reach the loop |
+//! | [`sensors`] | what they tell becomes hours; who is silent or wrong |
 //! | [`web`] | JSON over HTTP on this computer |
 //! | [`runtime`] | tasks, threads, sockets and signals around the loop |
 
@@ -37,6 +38,7 @@ mod orders;
 pub mod outlook;
 mod people;
 pub mod runtime;
+pub mod sensors;
 mod status;
 pub mod web;
 

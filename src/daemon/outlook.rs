@@ -52,13 +52,11 @@ pub struct Outlook {
 }
 
 impl WeatherBook {
-    /// Takes hours in; later news replace earlier, but a forecast never
-    /// replaces what was measured. Those that are news.
+    /// Takes hours in, variable by variable: later news replace earlier, but
+    /// a forecast never replaces what was measured, and an hour in which a
+    /// variable is missing leaves it as it was. Those that are news, as they
+    /// are known now.
     pub fn take(&mut self, hours: &[RawHour], now: DateTime<Utc>) -> Vec<RawHour> {
-        let is_measured = |hour: &RawHour| {
-            let temperature = hour.air_temperature_c;
-            temperature.is_some_and(|reading| reading.provenance == Provenance::Measured)
-        };
         let oldest = now - TimeDelta::days(KEPT_DAYS);
         let latest = now + TimeDelta::days(AHEAD_DAYS);
         let mut news = Vec::new();
@@ -66,11 +64,11 @@ impl WeatherBook {
             if hour.start < oldest || hour.start > latest || hour.start != floor(hour.start) {
                 continue;
             }
-            let is_worse = |known: &RawHour| is_measured(known) && !is_measured(hour);
-            let is_known = |known: &RawHour| known == hour || is_worse(known);
-            if !self.hours.get(&hour.start).is_some_and(is_known) {
-                self.hours.insert(hour.start, *hour);
-                news.push(*hour);
+            let known = self.hours.get(&hour.start);
+            let laid = known.map_or(*hour, |known| laid_over(known, hour));
+            if known != Some(&laid) {
+                self.hours.insert(hour.start, laid);
+                news.push(laid);
             }
         }
         self.hours = self.hours.split_off(&oldest);
@@ -163,6 +161,37 @@ impl WeatherBook {
         };
         days.filter_map(move |day| self.hours.get(&(at - TimeDelta::days(day))))
             .filter(|hour| hour.air_temperature_c.is_some())
+    }
+}
+
+/// An hour with what is newly told of it.
+fn laid_over(known: &RawHour, new: &RawHour) -> RawHour {
+    let is_measured = |reading: Reading| reading.provenance == Provenance::Measured;
+    let is_better = |known: Option<Reading>, new: Option<Reading>| match (known, new) {
+        (_, None) => false,
+        (Some(known), Some(new)) => is_measured(new) || !is_measured(known),
+        (None, Some(_)) => true,
+    };
+    let better = |known, new| if is_better(known, new) { new } else { known };
+    let (is_new_wind, is_new_rain) = (
+        is_better(known.wind_m_per_s, new.wind_m_per_s),
+        is_better(known.rain_mm, new.rain_mm),
+    );
+    let (wind, rain) = (
+        if is_new_wind { new } else { known },
+        if is_new_rain { new } else { known },
+    );
+    RawHour {
+        start: known.start,
+        air_temperature_c: better(known.air_temperature_c, new.air_temperature_c),
+        relative_humidity_pct: better(known.relative_humidity_pct, new.relative_humidity_pct),
+        wind_m_per_s: wind.wind_m_per_s,
+        wind_height_m: wind.wind_height_m,
+        solar_w_per_m2: better(known.solar_w_per_m2, new.solar_w_per_m2),
+        sunshine_h: better(known.sunshine_h, new.sunshine_h),
+        rain_mm: rain.rain_mm,
+        rain_probability: rain.rain_probability,
+        pressure_kpa: better(known.pressure_kpa, new.pressure_kpa),
     }
 }
 
@@ -286,6 +315,25 @@ mod tests {
         book.take(&[told(noon(), 30.0, Provenance::Forecast)], noon());
         let reading = book.hours[&noon()].air_temperature_c.unwrap();
         assert!((reading.value - 20.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_one_sensor_measured_leaves_the_rest_of_the_forecast() {
+        let mut book = WeatherBook::default();
+        let mut forecast = told(noon(), 30.0, Provenance::Forecast);
+        forecast.rain_probability = Some(0.4);
+        book.take(&[forecast], noon());
+        let gauge = RawHour {
+            rain_mm: told(noon(), 0.0, Provenance::Measured).rain_mm,
+            rain_probability: Some(1.0),
+            ..dry_hour(noon())
+        };
+        book.take(&[gauge], noon());
+        book.take(&[forecast], noon());
+        let known = book.hours[&noon()];
+        assert_eq!(known.air_temperature_c, forecast.air_temperature_c);
+        assert_eq!(known.rain_mm, gauge.rain_mm);
+        assert_eq!(known.rain_probability, Some(1.0));
     }
 
     #[test]

@@ -293,6 +293,13 @@ fn the_status_as_json_is_the_answer_of_the_interface() {
     let json: serde_json::Value = serde_json::from_str(&said.out).expect("JSON");
     assert_eq!(json["schema"], "soakmist-daemon");
     assert_eq!(json["zones"][0]["name"], "square");
+    let said = daemon.run(&["status", "--healthy"]);
+    assert_eq!(
+        (said.code, said.out.as_str()),
+        (0, "healthy\n"),
+        "{}",
+        said.err
+    );
 }
 
 #[test]

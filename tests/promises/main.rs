@@ -30,6 +30,8 @@ mod sample;
 #[path = "../support/seed_layer.rs"]
 mod seed_column;
 mod seed_layer;
+#[cfg(feature = "daemon")]
+mod sensors;
 mod site_file;
 mod soil_command;
 mod sun_command;

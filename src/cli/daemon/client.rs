@@ -47,6 +47,12 @@ struct ErrorBody {
 }
 
 #[derive(Deserialize)]
+struct Health {
+    healthy: bool,
+    silent_s: u64,
+}
+
+#[derive(Deserialize)]
 struct ErrorText {
     text: String,
 }
@@ -107,6 +113,20 @@ impl Client {
         match status {
             StatusCode::OK => Ok(text),
             status => Err(self.refusal(status, &text)),
+        }
+    }
+
+    /// Whether the control loop lives.
+    pub(super) fn health(&self) -> Result<String, Failure> {
+        let (status, text) = self.exchange("v1/health", None)?;
+        match serde_json::from_str(&text) {
+            Ok(Health { healthy: true, .. }) if status == StatusCode::OK => {
+                Ok("healthy".to_owned())
+            }
+            Ok(Health { silent_s, .. }) => Err(Failure::AnswerIsNo(format!(
+                "the daemon hangs: it has not moved for {silent_s} s. Start it anew"
+            ))),
+            Err(_) => Err(self.refusal(status, &text)),
         }
     }
 

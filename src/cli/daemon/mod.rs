@@ -23,6 +23,9 @@ pub struct StatusArguments {
     /// The whole answer of the daemon as JSON
     #[arg(long)]
     json: bool,
+    /// Only whether the daemon lives: 0 if so, 1 if it hangs
+    #[arg(long, conflicts_with = "json")]
+    healthy: bool,
     #[command(flatten)]
     address: Address,
 }
@@ -92,6 +95,9 @@ pub fn status(arguments: &StatusArguments) -> Result<(), Failure> {
         (Some(site), Some(path)) => Client::of_site(&arguments.address, site, path)?,
         _ => Client::new(&arguments.address)?,
     };
+    if arguments.healthy {
+        return output::emit(&(client.health()? + "\n"));
+    }
     let text = client.status_text()?;
     if arguments.json {
         return output::emit(&text);

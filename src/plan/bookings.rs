@@ -14,12 +14,11 @@ use crate::site::local_time::{next_day, start_of_day};
 /// Slack for sums of flows [L/min], far below what any meter shows.
 const FLOW_SLACK_L_PER_MIN: f64 = 1e-6;
 
-/// A booked run.
+/// Flow in use from an instant on, until that of the next step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Booking {
+struct Step {
     from: i64,
-    to: i64,
-    flow_l_per_min: f64,
+    used_l_per_min: f64,
 }
 
 /// What a run asks of the supply.
@@ -39,9 +38,8 @@ pub struct Bookings {
     flow_l_per_min: f64,
     most_per_day_l: Option<f64>,
     time_zone: Tz,
-    /// Sorted by start.
-    booked: Vec<Booking>,
-    longest: i64,
+    /// The flow in use over time, by start; none before the first step.
+    steps: Vec<Step>,
     day_l: BTreeMap<NaiveDate, f64>,
 }
 
@@ -53,25 +51,55 @@ impl Bookings {
             flow_l_per_min,
             most_per_day_l: site.rules.most_per_day.map(|most| most.l()),
             time_zone: site.place.time_zone,
-            booked: Vec::new(),
-            longest: 0,
+            steps: Vec::new(),
             day_l: BTreeMap::new(),
+        }
+    }
+
+    /// The same calendar, empty before an instant.
+    #[must_use]
+    pub fn since(&self, at: i64) -> Self {
+        let mut day_l = BTreeMap::new();
+        if self.most_per_day_l.is_some() {
+            day_l.extend(self.day_l.range(self.day(at)..));
+        }
+        Self {
+            steps: self.steps[self.running_at(at)..].to_vec(),
+            day_l,
+            ..*self
         }
     }
 
     /// Books a run.
     pub fn book(&mut self, start: i64, ask: &Ask) {
-        let booking = Booking {
-            from: start,
-            to: start + ask.length,
-            flow_l_per_min: ask.flow_l_per_min,
-        };
-        let index = self.booked.partition_point(|other| other.from <= start);
-        self.booked.insert(index, booking);
-        self.longest = self.longest.max(ask.length);
+        let first = self.cut(start);
+        let end = self.cut(start + ask.length);
+        for step in &mut self.steps[first..end] {
+            step.used_l_per_min += ask.flow_l_per_min;
+        }
         if self.most_per_day_l.is_some() {
             *self.day_l.entry(self.day(start)).or_insert(0.0) += ask.volume_l;
         }
+    }
+
+    /// The index of the step that begins at an instant, made if need be.
+    fn cut(&mut self, at: i64) -> usize {
+        let index = self.steps.partition_point(|step| step.from < at);
+        if self.steps.get(index).is_none_or(|step| step.from > at) {
+            let before = index.checked_sub(1).map(|before| self.steps[before]);
+            let step = Step {
+                from: at,
+                used_l_per_min: before.map_or(0.0, |before| before.used_l_per_min),
+            };
+            self.steps.insert(index, step);
+        }
+        index
+    }
+
+    /// The index of the step in which an instant falls, or zero before all.
+    fn running_at(&self, at: i64) -> usize {
+        let later = self.steps.partition_point(|step| step.from <= at);
+        later.saturating_sub(1)
     }
 
     /// The earliest start from `start` on, or none before `limit`.
@@ -82,14 +110,10 @@ impl Bookings {
             start = openings.earliest(start, ask.length);
             if !self.day_allows(start, ask) {
                 start = start_of_day(self.time_zone, next_day(self.day(start))).timestamp();
-            } else if self.flow_allows(start, ask) {
-                return Some(start).filter(|&start| start < limit);
+            } else if let Some((_, to)) = self.full(start, ask).last() {
+                start = to;
             } else {
-                start = self
-                    .touching(start, ask.length)
-                    .map(|other| other.to)
-                    .min()
-                    .unwrap_or(limit);
+                return Some(start).filter(|&start| start < limit);
             }
         }
         None
@@ -103,14 +127,10 @@ impl Bookings {
             start = openings.latest(start, ask.length);
             if !self.day_allows(start, ask) {
                 start = start_of_day(self.time_zone, self.day(start)).timestamp() - 1;
-            } else if self.flow_allows(start, ask) {
-                return Some(start).filter(|&start| start >= limit);
+            } else if let Some((from, _)) = self.full(start, ask).next() {
+                start = from - ask.length;
             } else {
-                start = self
-                    .touching(start, ask.length)
-                    .map(|other| other.from - ask.length)
-                    .max()
-                    .unwrap_or(limit - 1);
+                return Some(start).filter(|&start| start >= limit);
             }
         }
         None
@@ -123,7 +143,7 @@ impl Bookings {
             Some(closure.by)
         } else if !self.day_allows(start, ask) {
             Some(Constraint::DailyMost)
-        } else if !self.flow_allows(start, ask) {
+        } else if self.full(start, ask).next().is_some() {
             Some(Constraint::Supply)
         } else {
             None
@@ -143,31 +163,19 @@ impl Bookings {
         })
     }
 
-    /// Bookings that overlap a span.
-    fn touching(&self, start: i64, length: i64) -> impl Iterator<Item = &Booking> {
-        let first = self
-            .booked
-            .partition_point(|other| other.from <= start - self.longest);
-        self.booked[first..]
-            .iter()
-            .take_while(move |other| other.from < start + length)
-            .filter(move |other| other.to > start)
-    }
-
-    /// Whether the flow fits beside what is booked. Flow can only peak where
-    /// a booking begins, so those instants are looked at.
-    fn flow_allows(&self, start: i64, ask: &Ask) -> bool {
+    /// Spans in which the flow does not fit beside what is booked while a run
+    /// from `start` is on, in order.
+    fn full(&self, start: i64, ask: &Ask) -> impl Iterator<Item = (i64, i64)> {
         let free = self.flow_l_per_min - ask.flow_l_per_min + FLOW_SLACK_L_PER_MIN;
-        let at = |instant: i64| -> f64 {
-            self.touching(instant, 1)
-                .map(|other| other.flow_l_per_min)
-                .sum()
-        };
-        if at(start) > free {
-            return false;
-        }
-        self.touching(start, ask.length)
-            .filter(|other| other.from > start)
-            .all(|other| at(other.from) <= free)
+        let end = start + ask.length;
+        // More than the whole supply fits nowhere.
+        let never = (free < 0.0).then_some((i64::MIN / 2, i64::MAX));
+        let booked = self.steps[self.running_at(start)..]
+            .windows(2)
+            .map(|pair| (pair[0], pair[1].from))
+            .take_while(move |(step, _)| step.from < end)
+            .filter(move |&(step, to)| to > start && step.used_l_per_min > free)
+            .map(|(step, to)| (step.from, to));
+        never.into_iter().chain(booked)
     }
 }

@@ -4,9 +4,9 @@
 //! give the same timetable. The order of work: [`window`] says when each
 //! zone may be watered, [`course`] carries each zone's balance forward and
 //! finds its next need, [`schedule`] places the needs in the calendar of the
-//! supply ([`bookings`]), [`shortfall`] and [`mend`] tell what was not met.
-//! [`follow`] plans again and again as time passes, [`rolling`] from what was
-//! really applied.
+//! supply ([`bookings`], [`packing`]) at one or several supplies (`supplies`),
+//! [`shortfall`] and [`mend`] tell what was not met. [`follow`] plans again and
+//! again as time passes, [`rolling`] from what was really applied.
 
 pub mod bookings;
 pub mod course;
@@ -14,12 +14,14 @@ pub mod doubts;
 pub mod follow;
 pub mod mend;
 pub mod milestones;
+pub mod packing;
 pub mod pre_soak;
 pub mod rolling;
 pub mod schedule;
 pub mod shortfall;
 mod side_by_side;
 pub mod soaker;
+mod supplies;
 pub mod timetable;
 pub mod water;
 pub mod waterer;

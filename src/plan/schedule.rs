@@ -6,8 +6,7 @@
 //! Because the queue is worked off by the last moment of each job, whatever
 //! is pressing is placed before what can wait.
 
-use std::cmp::Reverse;
-use std::collections::BinaryHeap;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -15,9 +14,11 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::bookings::{Ask, Bookings};
 use super::course::{Bed, Course, Moment, instant};
 use super::follow::Standing;
+use super::packing::{self, Wanted};
 use super::shortfall::dry_seconds;
 use super::side_by_side::side_by_side;
 use super::soaker::{self, Soaked};
+use super::supplies;
 use super::timetable::{Constraint, PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
@@ -31,9 +32,6 @@ use crate::balance::spin_up;
 use crate::balance::stores::Stores;
 use crate::site::local_time::date_of;
 use crate::site::{Ground as Sowing, Site, Zone};
-
-/// Added to a sum of flows so that rounding does not shut out the last.
-const FLOW_MARGIN_L_PER_MIN: f64 = 1e-3;
 
 /// Days of weather after the plan that are looked at for the dates of
 /// emergence and first mowing.
@@ -71,6 +69,22 @@ pub struct Schedule<'a> {
     pub zones: Vec<Scheduled<'a>>,
     /// All runs by start and zone.
     pub runs: Vec<Run>,
+    /// The jobs that were placed, in the order of their placing: what the
+    /// packing had to do, so that it can be judged by itself.
+    pub placed: Vec<Placed>,
+}
+
+/// A job and where it went.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placed {
+    /// Index of the zone.
+    pub zone: usize,
+    /// The job.
+    pub job: Job,
+    /// Start of its run [s].
+    pub start: i64,
+    /// Length of its run [s].
+    pub length: i64,
 }
 
 /// One zone of a finished schedule.
@@ -91,6 +105,13 @@ enum Next {
     FirstJob,
     Job(Job),
     Nothing,
+}
+
+/// Where a job goes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Place {
+    start: i64,
+    trigger: Trigger,
 }
 
 impl<'a> Prepared<'a> {
@@ -219,27 +240,17 @@ impl<'a> Prepared<'a> {
 
     /// The schedule with the site's whole supply or, where that leaves
     /// anything too dry, with the smaller supply that leaves the least.
-    ///
-    /// Placing jobs one by one can come out worse with more supply than with
-    /// less (the anomaly of list scheduling, Graham 1969, SIAM J. Appl. Math.
-    /// 17:416–429): a long run that just fits beside another can be in the
-    /// way of a pressing one. So smaller supplies are tried as well, and they
-    /// depend on the zones alone: a greater supply tries all that a smaller
-    /// one does.
     #[must_use]
     pub fn schedule(&self) -> Schedule<'_> {
-        let whole = self.site.supply.flow.l_per_min();
-        let best = self.schedule_with(whole);
-        if dry_seconds(&best) == 0 {
+        let flows = self.zones.iter().map(|zone| zone.bed.zone.sprinkler.flow);
+        let flows: Vec<f64> = flows.map(|flow| flow.l_per_min()).collect();
+        let supply = self.site.supply.flow.l_per_min();
+        let supplies = supplies::to_try(&flows, supply, self.further_plans());
+        let best = self.schedule_with(supplies[0]);
+        if dry_seconds(&best) == (0, 0) {
             return best;
         }
-        let smaller: Vec<f64> = self
-            .supplies_to_try()
-            .into_iter()
-            .filter(|&flow| flow < whole)
-            .take(self.further_plans())
-            .collect();
-        side_by_side(&smaller, |&flow| self.schedule_with(flow))
+        side_by_side(&supplies[1..], |&flow| self.schedule_with(flow))
             .into_iter()
             .fold(best, |best, other| {
                 if dry_seconds(&other) < dry_seconds(&best) {
@@ -259,23 +270,6 @@ impl<'a> Prepared<'a> {
         (FURTHER_ZONE_HOURS / hours).max(1)
     }
 
-    /// Flows that carry the largest zone alone, the two largest, the four
-    /// largest and so on [L/min].
-    fn supplies_to_try(&self) -> Vec<f64> {
-        let mut flows: Vec<f64> = self
-            .site
-            .zones
-            .iter()
-            .map(|zone| zone.sprinkler.flow.l_per_min())
-            .collect();
-        flows.sort_by(|a, b| b.total_cmp(a));
-        let counts = std::iter::successors(Some(1), |count| Some(count * 2));
-        counts
-            .take_while(|&count| count <= flows.len())
-            .map(|count| flows[..count].iter().sum::<f64>() + FLOW_MARGIN_L_PER_MIN)
-            .collect()
-    }
-
     /// The schedule with a given flow [L/min].
     #[must_use]
     pub fn schedule_with(&self, flow_l_per_min: f64) -> Schedule<'_> {
@@ -289,18 +283,22 @@ impl<'a> Prepared<'a> {
         for (start, ask) in &self.booked {
             bookings.book(*start, ask);
         }
-        let mut runs = Vec::new();
+        let (mut runs, mut placed) = (Vec::new(), Vec::new());
         let until = self.span.to.timestamp();
-        let mut queue: BinaryHeap<Reverse<(i64, usize)>> = zones
+        let mut queue: BTreeSet<(i64, usize)> = zones
             .iter()
             .enumerate()
-            .filter_map(|(index, zone)| zone.due().map(|due| Reverse((due, index))))
+            .filter_map(|(index, zone)| zone.due().map(|due| (due, index)))
             .collect();
-        while let Some(Reverse((_, index))) = queue.pop() {
+        while let Some((_, index)) = queue.pop_first() {
+            let start = zones[index].next_job().and_then(|job| {
+                let following = queue.iter().filter_map(|&(_, other)| zones[other].wanted());
+                zones[index].place(&job, following, &bookings, until)
+            });
             let zone = &mut zones[index];
-            zone.work(&mut bookings, &mut runs, until);
+            placed.extend(zone.work(start, &mut bookings, &mut runs, until));
             if let Some(due) = zone.due() {
-                queue.push(Reverse((due, index)));
+                queue.insert((due, index));
             }
         }
         for zone in &mut zones {
@@ -309,7 +307,11 @@ impl<'a> Prepared<'a> {
         }
         runs.sort_by_key(|run: &Run| (run.start, run.zone));
         runs.retain(|run| run.start >= self.span.from);
-        Schedule { zones, runs }
+        Schedule {
+            zones,
+            runs,
+            placed,
+        }
     }
 
     fn start<'p>(&'p self, index: usize, prepared: &'p PreparedZone<'a>) -> Scheduled<'p> {
@@ -374,44 +376,86 @@ impl Scheduled<'_> {
         match self.next {
             Next::Soak => Some(self.waterer.bed.season.soak_deadline.timestamp()),
             Next::FirstJob => Some(self.waterer.bed.season.sown.timestamp()),
-            Next::Job(job) => Some(job.latest),
+            Next::Job(job) => Some(self.waterer.wanted(&job).due()),
             Next::Nothing => None,
         }
     }
 
-    fn work(&mut self, bookings: &mut Bookings, runs: &mut Vec<Run>, until: i64) {
-        self.next = match self.next {
-            Next::Soak => {
+    fn next_job(&self) -> Option<Job> {
+        match self.next {
+            Next::Job(job) => Some(job),
+            _ => None,
+        }
+    }
+
+    /// The next job as it is placed.
+    fn wanted(&self) -> Option<Wanted<'_>> {
+        self.next_job().map(|job| self.waterer.wanted(&job))
+    }
+
+    fn work(
+        &mut self,
+        place: Option<Place>,
+        bookings: &mut Bookings,
+        runs: &mut Vec<Run>,
+        until: i64,
+    ) -> Option<Placed> {
+        let mut placed = None;
+        self.next = match (self.next, place) {
+            (Next::Soak, _) => {
                 let soaked = soaker::soak(&mut self.waterer, &self.soak_openings, bookings);
                 runs.extend(soaked.runs.iter().cloned());
                 self.soak = Some(soaked);
                 Next::FirstJob
             }
-            Next::FirstJob => self
+            (Next::FirstJob, _) => self
                 .waterer
                 .first_job(until)
                 .map_or(Next::Nothing, Next::Job),
-            Next::Job(mut job) => match self.place(&mut job, bookings, until) {
-                Some(start) => {
-                    let (run, next) = self.waterer.give(&job, start, bookings, until);
-                    runs.push(run);
-                    next.map_or(Next::Nothing, Next::Job)
-                }
-                None => {
-                    self.waterer.note_delay(&job, until, bookings);
-                    Next::Nothing
-                }
-            },
-            Next::Nothing => Next::Nothing,
+            (Next::Job(job), Some(place)) => {
+                let job = Job {
+                    trigger: place.trigger,
+                    ..job
+                };
+                let (run, next) = self.waterer.give(&job, place.start, bookings, until);
+                placed = Some(Placed {
+                    zone: self.waterer.index,
+                    job,
+                    start: place.start,
+                    length: run.duration.num_seconds(),
+                });
+                runs.push(run);
+                next.map_or(Next::Nothing, Next::Job)
+            }
+            (Next::Job(job), None) => {
+                self.waterer.note_delay(&job, until, bookings);
+                Next::Nothing
+            }
+            (Next::Nothing, _) => Next::Nothing,
         };
+        placed
     }
 
-    fn place(&self, job: &mut Job, bookings: &Bookings, until: i64) -> Option<i64> {
+    /// Where a job of the zone goes, and why it goes there.
+    fn place<'w>(
+        &'w self,
+        job: &Job,
+        following: impl Iterator<Item = Wanted<'w>>,
+        bookings: &Bookings,
+        until: i64,
+    ) -> Option<Place> {
         if let Some(start) = self.waterer.place_in_the_morning(job, bookings) {
-            job.trigger = Trigger::EarlyMorning;
-            return Some(start);
+            return Some(Place {
+                start,
+                trigger: Trigger::EarlyMorning,
+            });
         }
-        self.waterer.place(job, bookings, until)
+        let wanted = self.waterer.wanted(job);
+        let start = packing::place(wanted, following, bookings, until)?;
+        Some(Place {
+            start,
+            trigger: job.trigger,
+        })
     }
 
     /// Summary of the deep soak.

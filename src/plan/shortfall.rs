@@ -3,9 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use super::course::{DrySpell, instant};
+use super::course::{Bed, DrySpell, instant};
 use super::schedule::{Schedule, Scheduled};
-use super::timetable::{Constraint, Shortfall, ShortfallKind};
+use super::timetable::{Constraint, Shortfall, ShortfallKind, Stage};
 use super::water::hours;
 use super::window::HOUR_S;
 
@@ -35,15 +35,23 @@ pub fn shortfalls(schedule: &Schedule) -> Vec<Shortfall> {
     found
 }
 
-/// Seconds by which a schedule leaves layers too dry; seed counts by day.
+/// Seconds by which a schedule leaves seed too dry by day, and the root zone
+/// of young grass at any time. In this order: seed cannot wait.
 #[must_use]
-pub fn dry_seconds(schedule: &Schedule) -> i64 {
-    schedule
+pub fn dry_seconds(schedule: &Schedule) -> (i64, i64) {
+    let mut dry_s = (0, 0);
+    for spell in schedule
         .zones
         .iter()
         .flat_map(|zone| &zone.waterer.course.dry)
-        .map(counted_s)
-        .sum()
+    {
+        if spell.seed_stage {
+            dry_s.0 += counted_s(spell);
+        } else {
+            dry_s.1 += counted_s(spell);
+        }
+    }
+    dry_s
 }
 
 fn counted_s(spell: &DrySpell) -> i64 {
@@ -132,7 +140,7 @@ fn causes(zone: &Scheduled, spell: &DrySpell) -> BTreeMap<Constraint, i64> {
             continue;
         }
         let by_day = match late.by {
-            Constraint::WateringRules => daylight_s(zone, from, to),
+            Constraint::WateringRules => daylight_s(zone.waterer.bed, from, to),
             _ => to - from,
         };
         for (by, seconds) in [(late.by, by_day), (Constraint::Night, to - from - by_day)] {
@@ -144,11 +152,24 @@ fn causes(zone: &Scheduled, spell: &DrySpell) -> BTreeMap<Constraint, i64> {
     covered
 }
 
-fn daylight_s(zone: &Scheduled, from: i64, to: i64) -> i64 {
+/// Seconds of a span in which a dry layer counts: for seed those by
+/// daylight, later all of them.
+#[must_use]
+pub fn counted_seconds(bed: &Bed, from: i64, to: i64) -> i64 {
+    if to <= from {
+        0
+    } else if bed.demand_at(from).stage <= Stage::Emergence {
+        daylight_s(bed, from, to)
+    } else {
+        to - from
+    }
+}
+
+fn daylight_s(bed: &Bed, from: i64, to: i64) -> i64 {
     let mut at = from;
     let mut seconds = 0;
     while at < to {
-        let hour = zone.waterer.bed.demand_at(at);
+        let hour = bed.demand_at(at);
         let end = (hour.start.timestamp() + HOUR_S).clamp(at + 1, to);
         if hour.daylight {
             seconds += end - at;

@@ -3,6 +3,7 @@
 
 use super::bookings::{Ask, Bookings};
 use super::course::{Bed, Course, Need, Since, instant, span};
+use super::packing::Wanted;
 use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
 use super::water::{Watering, hours};
 use super::window::{HOUR_S, Openings};
@@ -184,33 +185,19 @@ impl Waterer<'_> {
         }
     }
 
-    /// Where a job goes: as late as nothing gets too dry, earlier where that
-    /// time is taken, and later only when there is no other way. Later cycles
-    /// of a split application go as soon as they can.
+    /// A job as it is placed in the calendar of the supply. Later cycles of
+    /// a split application go as soon as they can.
     #[must_use]
-    pub fn place(&self, job: &Job, bookings: &Bookings, until: i64) -> Option<i64> {
-        let ask = self.ask(job.length);
-        let started = job.cycle.is_some_and(|cycle| cycle.number > 1);
-        if started {
-            let soon = bookings.earliest(
-                &self.openings,
-                job.release,
-                job.latest.saturating_add(1),
-                &ask,
-            );
-            if soon.is_some() {
-                return soon;
-            }
-        } else if job.release <= job.latest {
-            let latest = self.preferred_start(job);
-            let in_time = bookings
-                .latest(&self.openings, latest, job.release, &ask)
-                .or_else(|| bookings.latest(&self.openings, job.latest, job.release, &ask));
-            if in_time.is_some() {
-                return in_time;
-            }
+    pub fn wanted(&self, job: &Job) -> Wanted<'_> {
+        Wanted {
+            bed: self.bed,
+            openings: &self.openings,
+            release: job.release,
+            preferred: self.preferred_start(job),
+            latest: job.latest,
+            soon: self.is_later_cycle(job),
+            ask: self.ask(job.length),
         }
-        bookings.earliest(&self.openings, job.release.max(job.latest), until, &ask)
     }
 
     /// Where a job goes when the grass is up: in the morning of the day of its
@@ -352,9 +339,14 @@ impl Waterer<'_> {
                 None => {
                     let next = self.openings.in_the_way(from, until - from);
                     let by = bookings.obstacle(&self.openings, from, &ask);
+                    let otherwise = if from < job.release {
+                        Constraint::PlanStart
+                    } else {
+                        Constraint::Supply
+                    };
                     (
                         next.map_or(until, |closure| closure.from),
-                        by.unwrap_or(Constraint::PlanStart),
+                        by.unwrap_or(otherwise),
                     )
                 }
             };
@@ -374,7 +366,9 @@ impl Waterer<'_> {
         if start > job.latest && job.release > job.latest {
             return bookings
                 .obstacle(&self.openings, job.release, &ask)
-                .or(Some(if self.free_from() > job.latest {
+                .or(Some(if start > job.release {
+                    Constraint::Supply
+                } else if self.free_from() > job.latest {
                     Constraint::SoakTime
                 } else {
                     Constraint::PlanStart
@@ -393,6 +387,8 @@ impl Waterer<'_> {
                     .flatten()
                     .map(|closure| closure.by)
             })
+            // Nothing yet: other zones have it next.
+            .or(Some(Constraint::Supply))
     }
 
     /// Opens the valve in the plan: carries the zone through a booked run.

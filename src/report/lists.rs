@@ -86,7 +86,9 @@ pub(super) fn weather_remarks(out: &mut String, view: &View<'_>, detail: Detail)
 
 /// What cannot be met, why, and what would mend it.
 pub(super) fn shortfalls(out: &mut String, view: &View<'_>, detail: Detail) {
-    let mut shortfalls: Vec<_> = view.shortfalls().collect();
+    let (nightly, mut shortfalls): (Vec<_>, Vec<_>) = view
+        .shortfalls()
+        .partition(|(_, shortfall)| is_by_night_only(shortfall));
     let most = most_of(detail, MOST_SHORTFALLS);
     let left_out = shortfalls.len().saturating_sub(most);
     if left_out > 0 {
@@ -116,6 +118,44 @@ pub(super) fn shortfalls(out: &mut String, view: &View<'_>, detail: Detail) {
         let text = format!("and {left_out} more, each less bad than these: --full shows all");
         paragraph(out, "  ", &text, PAGE);
     }
+    by_night(out, &nightly);
+}
+
+/// A seed layer that loses next to nothing more before the morning.
+fn is_by_night_only(shortfall: &Shortfall) -> bool {
+    shortfall.kind == ShortfallKind::SeedLayerDry && shortfall.hours_dry < 0.05
+}
+
+/// Zones that are too dry by night alone, in one paragraph.
+fn by_night(out: &mut String, nightly: &[(&str, &Shortfall)]) {
+    let mut zones: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+    let mut order: Vec<&str> = Vec::new();
+    for (zone, shortfall) in nightly {
+        if !zones.contains_key(zone) {
+            order.push(zone);
+        }
+        let (hours, worst) = zones.entry(zone).or_default();
+        *hours += shortfall.night_hours_dry;
+        *worst = worst.max(shortfall.worst_ratio);
+    }
+    let zones = order.iter().take(MOST_SHORTFALLS).map(|zone| {
+        let (hours, worst) = zones[zone];
+        let hours = night_hours(hours);
+        format!("{zone} {hours} h (at worst {} %)", fixed(worst * 100.0, 0))
+    });
+    let mut zones: Vec<String> = zones.collect();
+    if zones.is_empty() {
+        return;
+    }
+    if order.len() > zones.len() {
+        zones.push(format!("{} zones more", order.len() - zones.len()));
+    }
+    let text = format!(
+        "by night only, of the allowed depletion: {}. Look early in the morning; a later last \
+         watering, a cover or a top-dressing would help",
+        zones.join(", ")
+    );
+    paragraph(out, "  ", &text, PAGE);
 }
 
 /// Hours dry, those of night for little; a soak that is not given in full comes first, because all that

@@ -203,7 +203,8 @@ fn without_a_daemon_the_way_to_start_one_is_told() {
     drop(port);
     let said = soakmist(&["status", "--daemon", &url]);
     assert_eq!(said.code, 3);
-    assert!(said.err.contains("soakmist run SITE.toml"), "{}", said.err);
+    let words = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("soakmist run SITE.toml"), "{words}");
     assert!(said.err.contains(&url), "{}", said.err);
 }
 

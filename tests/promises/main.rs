@@ -23,6 +23,7 @@ mod docs_site_file;
 mod et0_command;
 mod json_schema;
 mod layers;
+mod packing;
 mod planning;
 mod readme;
 mod real_year;

@@ -405,7 +405,7 @@ fn shortfalls(first: NaiveDate, time_zone: Tz) -> Vec<Shortfall> {
         from: day + TimeDelta::hours(13),
         to: day + TimeDelta::hours(18),
         hours_dry: 2.5,
-        night_hours_dry: 0.0,
+        night_hours_dry: 1.2,
         longest_h: 2.5,
         worst_ratio: 1.84,
         cause: Constraint::QuietWindow,

@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 /// A running daemon; it is killed with the value.
 pub(crate) struct Process {
     child: Child,
+    reader: Option<std::thread::JoinHandle<()>>,
     log: Arc<Mutex<Vec<String>>>,
 }
 
@@ -43,7 +44,7 @@ impl Process {
         let log = Arc::new(Mutex::new(Vec::new()));
         let lines = BufReader::new(child.stderr.take().unwrap()).lines();
         let kept = Arc::clone(&log);
-        std::thread::spawn(move || {
+        let reader = std::thread::spawn(move || {
             for line in lines.map_while(Result::ok) {
                 if std::env::var_os("TELL").is_some() {
                     eprintln!("{line}");
@@ -51,7 +52,11 @@ impl Process {
                 kept.lock().unwrap().push(line);
             }
         });
-        Self { child, log }
+        Self {
+            child,
+            reader: Some(reader),
+            log,
+        }
     }
 
     pub(crate) fn id(&self) -> u32 {
@@ -87,7 +92,12 @@ impl Process {
         let begun = Instant::now();
         loop {
             if let Some(status) = self.child.try_wait().unwrap() {
-                return (status.code().unwrap_or(-1), begun.elapsed());
+                let took = begun.elapsed();
+                // Its last words are still being read.
+                if let Some(reader) = self.reader.take() {
+                    reader.join().unwrap();
+                }
+                return (status.code().unwrap_or(-1), took);
             }
             assert!(
                 begun.elapsed() < within,

@@ -14,7 +14,7 @@ use soakmist::daemon::{
 use soakmist::mqtt::{Devices, Message, Order, Reading};
 use soakmist::simulator::{Publication, SimulatedSite};
 use soakmist::site::{Site, load};
-use soakmist::store::{Ledger, Opening, Store};
+use soakmist::store::{Ledger, Opening, Store, StoreError};
 use soakmist::valve::{self, CommandId, DeviceId, Moment, RunId};
 use tempfile::TempDir;
 
@@ -173,10 +173,22 @@ impl World {
         self.folder.path().join("state.sqlite")
     }
 
+    /// Opens the state. Another test of this process may just be starting a
+    /// program, which holds a copy of the lock until it is one.
+    fn open(&self, opening: &Opening) -> Store {
+        for _ in 0..10_000 {
+            match Store::open(&self.path(), opening, self.now) {
+                Err(StoreError::InUse { .. }) => std::thread::yield_now(),
+                store => return store.unwrap(),
+            }
+        }
+        panic!("the state stays in use");
+    }
+
     /// Starts the daemon, as its tasks do.
     pub(super) fn start(&mut self) {
         let opening = Opening::in_boot(&self.boot);
-        let mut store = Store::open(&self.path(), &opening, self.now).unwrap();
+        let mut store = self.open(&opening);
         let names: Vec<String> = self.site.zones.iter().map(|z| z.name.clone()).collect();
         let memory = Memory::read(&mut store, &names, self.now).unwrap();
         self.store = Some(store);

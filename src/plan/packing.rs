@@ -1,0 +1,254 @@
+//! Where the most pressing job goes, with an eye to the jobs that are
+//! pressing soon after it.
+//!
+//! One by one, a job goes as late as nothing gets too dry. That can leave no
+//! room for the next one, though the first could as well have gone earlier.
+//! So the next jobs of other zones that would touch the same time are placed
+//! on trial; only where one of them comes late for want of supply, other
+//! orders are tried. Nothing but the most pressing job is settled: what its
+//! zone needs afterwards is not known before.
+//!
+//! The trial: jobs start in some order as early as they can (a serial
+//! schedule, which some order makes optimal for any regular measure, Kolisch
+//! 1996, Eur. J. Oper. Res. 90:320–333), then those in time move as late as
+//! they can, by descending end (justification, Valls et al. 2005, Eur. J.
+//! Oper. Res. 165:375–386). A late job is tried before those that went before
+//! it, as long as that makes all of them together less late.
+
+use std::cmp::Reverse;
+
+use super::bookings::{Ask, Bookings};
+use super::course::Bed;
+use super::shortfall::counted_seconds;
+use super::window::{HOUR_S, Openings};
+
+/// At most so many jobs are looked at together.
+const TOGETHER: usize = 8;
+/// Jobs that are due this long after the time taken by those before [s].
+const AHEAD_S: i64 = HOUR_S;
+/// At most so many orders are tried for one job.
+const TRIES: usize = 6;
+/// In a trial no job goes earlier than this before the pressing one's last
+/// moment [s].
+const EARLIER_S: i64 = 3 * HOUR_S;
+
+/// A job that wants a place in the calendar of the supply.
+#[derive(Debug, Clone, Copy)]
+pub struct Wanted<'a> {
+    /// The zone.
+    pub bed: &'a Bed<'a>,
+    /// When it may be watered.
+    pub openings: &'a Openings,
+    /// From when the run is possible and worth giving [s].
+    pub release: i64,
+    /// The latest start that also leaves room for what must follow [s].
+    pub preferred: i64,
+    /// The last start at which nothing gets too dry [s].
+    pub latest: i64,
+    /// Whether it goes as soon as it can rather than as late.
+    pub soon: bool,
+    /// What it asks of the supply.
+    pub ask: Ask,
+}
+
+impl Wanted<'_> {
+    /// The last start in time that closures leave, or without one the last
+    /// moment itself: what makes a job pressing.
+    #[must_use]
+    pub fn due(&self) -> i64 {
+        let due = self.openings.latest(self.latest, self.ask.length);
+        if due >= self.release {
+            due
+        } else {
+            self.latest
+        }
+    }
+
+    /// Where the job goes by itself: as late as nothing gets too dry, earlier
+    /// where that time is taken, and later only when there is no other way.
+    #[must_use]
+    pub fn alone(&self, bookings: &Bookings, until: i64) -> Option<i64> {
+        let in_time = if self.soon {
+            let limit = self.latest.saturating_add(1);
+            bookings.earliest(self.openings, self.release, limit, &self.ask)
+        } else {
+            self.in_time(bookings, self.release)
+        };
+        in_time.or_else(|| {
+            let from = self.release.max(self.latest);
+            bookings.earliest(self.openings, from, until, &self.ask)
+        })
+    }
+
+    /// The earliest start.
+    fn soonest(&self, bookings: &Bookings, until: i64) -> Option<i64> {
+        bookings.earliest(self.openings, self.release, until, &self.ask)
+    }
+
+    /// The latest start in time that is not before `limit`.
+    fn in_time(&self, bookings: &Bookings, limit: i64) -> Option<i64> {
+        let latest = |from| bookings.latest(self.openings, from, limit, &self.ask);
+        latest(self.preferred).or_else(|| latest(self.latest))
+    }
+
+    /// Seconds by which a start leaves the zone too dry; seed counts by day.
+    #[must_use]
+    pub fn late_s(&self, start: Option<i64>, until: i64) -> i64 {
+        counted_seconds(self.bed, self.latest, start.unwrap_or(until))
+    }
+}
+
+/// Where the `pressing` job goes, or none before `until`. `following` are
+/// the next jobs of other zones by their last moments.
+#[must_use]
+pub fn place<'a>(
+    pressing: Wanted<'a>,
+    following: impl Iterator<Item = Wanted<'a>>,
+    bookings: &Bookings,
+    until: i64,
+) -> Option<i64> {
+    let start = pressing.alone(bookings, until);
+    let mut trial = Trial::of(pressing, start, bookings, until);
+    trial.gather(following);
+    if trial.jobs.len() == 1 || trial.late_s == trial.least_late_s {
+        return start;
+    }
+    trial.better().unwrap_or(start)
+}
+
+/// Jobs placed together for a look at what comes of it.
+struct Trial<'a> {
+    jobs: Vec<Wanted<'a>>,
+    /// The settled bookings near the jobs.
+    settled: Bookings,
+    until: i64,
+    /// End of the time that the jobs take one by one [s].
+    reach: i64,
+    /// Bookings with the jobs one by one.
+    tried: Bookings,
+    /// Lateness of the jobs one by one [s].
+    late_s: i64,
+    /// Lateness if each had the supply to itself beside what is settled [s].
+    least_late_s: i64,
+}
+
+impl<'a> Trial<'a> {
+    fn of(pressing: Wanted<'a>, start: Option<i64>, bookings: &Bookings, until: i64) -> Self {
+        let earliest = pressing.latest - EARLIER_S;
+        let settled = bookings.since(earliest);
+        let pressing = Wanted {
+            release: pressing.release.max(earliest),
+            ..pressing
+        };
+        let late_s = pressing.late_s(start, until);
+        let mut trial = Self {
+            jobs: vec![pressing],
+            tried: settled.clone(),
+            settled,
+            until,
+            reach: i64::MIN,
+            late_s,
+            least_late_s: late_s,
+        };
+        trial.take(start, &pressing);
+        trial
+    }
+
+    fn take(&mut self, start: Option<i64>, job: &Wanted) {
+        if let Some(start) = start {
+            self.tried.book(start, &job.ask);
+            self.reach = self.reach.max(start + job.ask.length);
+        }
+    }
+
+    /// Takes in the jobs whose last moment falls into the time that those
+    /// before them take.
+    fn gather(&mut self, following: impl Iterator<Item = Wanted<'a>>) {
+        let earliest = self.jobs[0].latest - EARLIER_S;
+        for mut job in following {
+            if job.due() >= self.reach + AHEAD_S || self.jobs.len() == TOGETHER {
+                return;
+            }
+            job.release = job.release.max(earliest);
+            let start = job.alone(&self.tried, self.until);
+            let late_s = job.late_s(start, self.until);
+            if late_s > 0 {
+                self.late_s += late_s;
+                let undisturbed = job.alone(&self.settled, self.until);
+                self.least_late_s += job.late_s(undisturbed, self.until);
+            }
+            self.take(start, &job);
+            self.jobs.push(job);
+        }
+    }
+
+    /// Where the first job goes in a less late order, if one is found: a job
+    /// that comes late is tried before each of those that went before it.
+    fn better(&self) -> Option<Option<i64>> {
+        let mut order: Vec<usize> = (0..self.jobs.len()).collect();
+        let mut best = self.serial(&order, i64::MAX)?;
+        let (mut from, mut tries) = (1, TRIES);
+        while from < order.len() && best.0 > self.least_late_s && tries > 0 {
+            let moved = order[from];
+            let is_late = self.jobs[moved].late_s(best.1[moved], self.until) > 0;
+            let better = (0..from).filter(|_| is_late).find_map(|to| {
+                tries = tries.checked_sub(1)?;
+                let mut other = order.clone();
+                other[to..=from].rotate_right(1);
+                Some((self.serial(&other, best.0)?, other))
+            });
+            from += 1;
+            if let Some((found, other)) = better {
+                (best, order, from) = (found, other, 1);
+            }
+        }
+        (best.0 < self.late_s).then(|| self.moved_late(&best.1))
+    }
+
+    /// Lateness and starts when jobs start in an order, as early as they can;
+    /// none from a lateness of `limit_s` on.
+    fn serial(&self, order: &[usize], limit_s: i64) -> Option<(i64, Vec<Option<i64>>)> {
+        let mut bookings = self.settled.clone();
+        let mut starts = vec![None; self.jobs.len()];
+        let mut late_s = 0;
+        for &index in order {
+            let job = &self.jobs[index];
+            let start = job.soonest(&bookings, self.until);
+            if let Some(start) = start {
+                bookings.book(start, &job.ask);
+            }
+            late_s += job.late_s(start, self.until);
+            if late_s >= limit_s {
+                return None;
+            }
+            starts[index] = start;
+        }
+        Some((late_s, starts))
+    }
+
+    /// Where the first job goes once all that start in time have moved as
+    /// late as they can.
+    fn moved_late(&self, starts: &[Option<i64>]) -> Option<i64> {
+        let mut bookings = self.settled.clone();
+        let mut placed: Vec<(Reverse<i64>, usize, i64)> = Vec::with_capacity(starts.len());
+        for (index, (job, start)) in self.jobs.iter().zip(starts).enumerate() {
+            let Some(start) = *start else { continue };
+            if job.soon || start > job.latest {
+                bookings.book(start, &job.ask);
+            } else {
+                let end = start + job.ask.length;
+                placed.push((Reverse(end), index, start));
+            }
+        }
+        placed.sort_unstable();
+        for (_, index, start) in placed {
+            let job = &self.jobs[index];
+            let late = job.in_time(&bookings, start).unwrap_or(start);
+            if index == 0 {
+                return Some(late);
+            }
+            bookings.book(late, &job.ask);
+        }
+        starts[0]
+    }
+}

@@ -6,7 +6,7 @@
 //!
 //! | layer | modules |
 //! |---|---|
-//! | 5 faces | `cli` |
+//! | 5 faces | `cli`, `daemon` |
 //! | 4 adapters | [`weather`], `store`, `clock`, `mqtt`, `simulator` |
 //! | 3 output | [`report`] |
 //! | 2 decisions | [`backtest`], [`plan`], [`balance`], [`valve`] |
@@ -23,6 +23,8 @@ pub mod cli;
 #[cfg(feature = "daemon")]
 pub mod clock;
 pub mod column;
+#[cfg(feature = "daemon")]
+pub mod daemon;
 #[cfg(feature = "daemon")]
 pub mod mqtt;
 pub mod plan;

@@ -6,11 +6,13 @@
 //! - [`rain`]: how far expected rain counts;
 //! - [`demand`]: hourly demand at the zone from weather, shade, cover, growth;
 //! - [`strata`]: the soil beneath the surface layer, and how water rises in it;
+//! - [`probe`]: a probe in the soil corrects the balance;
 //! - [`stores`]: the water itself, stepped in time with mass conserved.
 
 pub mod demand;
 pub mod ground;
 pub mod growth;
+pub mod probe;
 pub mod rain;
 pub mod record;
 pub mod spin_up;

@@ -11,6 +11,8 @@
 //! between them (see [`crate::agronomy::drying`]). The other fluxes are the
 //! published ones, named where they are computed.
 
+use serde::{Deserialize, Serialize};
+
 use super::demand::HourDemand;
 use super::ground::{Ground, SurfaceLayer};
 use super::strata;
@@ -29,6 +31,20 @@ pub struct Stores {
     pub seeded: bool,
     /// Share of each stratum that the managed layer has reached.
     rooted: [f64; strata::COUNT],
+}
+
+/// The stores as they are kept over restarts: what does not follow from the
+/// ground. Depletions in mm.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Levels {
+    /// Of the surface layer.
+    pub surface_mm: f64,
+    /// Of the strata beneath it, from the top.
+    pub strata_mm: [f64; strata::COUNT],
+    /// Depth of the managed layer [mm].
+    pub layer_mm: f64,
+    /// Whether the seed is down.
+    pub seeded: bool,
 }
 
 /// What moved in a step, mm.
@@ -57,6 +73,36 @@ impl Stores {
             seeded: false,
             rooted: [0.0; strata::COUNT],
         }
+    }
+
+    /// What is kept of the stores.
+    #[must_use]
+    pub fn levels(&self) -> Levels {
+        Levels {
+            surface_mm: self.surface_mm,
+            strata_mm: self.strata_mm,
+            layer_mm: self.layer_mm,
+            seeded: self.seeded,
+        }
+    }
+
+    /// Stores from what was kept. The ground may have been corrected since:
+    /// no store is drier than the ground can be.
+    #[must_use]
+    pub fn at_levels(ground: &Ground, levels: &Levels) -> Self {
+        let mut stores = Self {
+            seeded: levels.seeded,
+            ..Self::uniform(ground, 0.0)
+        };
+        let surface = *stores.surface(ground);
+        stores.surface_mm = levels.surface_mm.clamp(0.0, surface.evaporable_mm);
+        let share = ground.available_share();
+        let strata = stores.strata_mm.iter_mut().zip(ground.strata.thickness_mm);
+        for ((depletion_mm, thickness_mm), kept_mm) in strata.zip(levels.strata_mm) {
+            *depletion_mm = kept_mm.clamp(0.0, share * thickness_mm);
+        }
+        stores.grow_to(ground, levels.layer_mm);
+        stores
     }
 
     /// Bare soil at field capacity down to a depth [mm] and so dry beneath

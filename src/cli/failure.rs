@@ -17,16 +17,25 @@ pub enum Failure {
     /// A file could not be read or written.
     #[error("{0}")]
     Io(String),
+    /// Stopped, and valves have not confirmed that they are closed.
+    #[error("{0}")]
+    NotClosed(String),
+    /// A fault of the program ended it; every valve confirmed closed.
+    #[error("{0}")]
+    Fault(String),
 }
 
 impl Failure {
-    /// The exit code: 1 the answer is no, 2 usage or input, 3 I/O or network.
+    /// The exit code: 1 the answer is no, 2 usage or input, 3 I/O or network,
+    /// 4 valves not confirmed closed, 5 a fault of the program.
     #[must_use]
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::AnswerIsNo(_) => 1,
             Self::Input(_) => 2,
             Self::Io(_) => 3,
+            Self::NotClosed(_) => 4,
+            Self::Fault(_) => 5,
         }
     }
 

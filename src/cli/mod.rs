@@ -11,10 +11,19 @@ mod backtest;
 mod catch_cans;
 mod check;
 mod coverage;
+#[cfg(feature = "daemon")]
+mod daemon;
+mod demo;
 mod et0;
 mod failure;
+#[cfg(feature = "daemon")]
+mod log;
 mod output;
 mod planning;
+#[cfg(feature = "daemon")]
+mod run;
+#[cfg(feature = "daemon")]
+mod run_weather;
 mod soil;
 mod sources;
 mod sun;
@@ -40,6 +49,32 @@ struct Arguments {
 enum Command {
     /// Print the watering timetable of a site (nothing is opened)
     Timetable(timetable::TimetableArguments),
+    /// Water a site: drive its valves by the plan, for weeks
+    #[cfg(feature = "daemon")]
+    Run(run::RunArguments),
+    /// See it water a ground that is not there: a day in a minute, no hardware
+    Demo(demo::DemoArguments),
+    /// How the running daemon stands: alarms, valves, next runs, zones
+    #[cfg(feature = "daemon")]
+    Status(daemon::StatusArguments),
+    /// Close a zone's valve, or all, and water nothing there for an hour
+    #[cfg(feature = "daemon")]
+    Stop(daemon::StopArguments),
+    /// Water a zone now
+    #[cfg(feature = "daemon")]
+    Water(daemon::WaterArguments),
+    /// Tell the daemon what happened: emerged, hand-watered, rain, mown
+    #[cfg(feature = "daemon")]
+    Record(daemon::RecordArguments),
+    /// Water nothing for a while, such as during a match
+    #[cfg(feature = "daemon")]
+    Hold(daemon::HoldArguments),
+    /// End a hold
+    #[cfg(feature = "daemon")]
+    Resume(daemon::ResumeArguments),
+    /// Tell the daemon that you have looked after its alarms
+    #[cfg(feature = "daemon")]
+    Acknowledge(daemon::AcknowledgeArguments),
     /// Try a season out on soil columns, beside fixed timers
     Backtest(backtest::BacktestArguments),
     /// Tell everything that is wrong or doubtful in a site file
@@ -62,6 +97,23 @@ pub fn main() -> ExitCode {
     let arguments = Arguments::try_parse().unwrap_or_else(|error| usage_error(&error));
     let outcome = match arguments.command {
         Command::Timetable(arguments) => timetable::run(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Run(arguments) => run::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Status(arguments) => daemon::status(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Stop(arguments) => daemon::stop(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Water(arguments) => daemon::water(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Record(arguments) => daemon::record(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Hold(arguments) => daemon::hold(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Resume(arguments) => daemon::resume(&arguments),
+        #[cfg(feature = "daemon")]
+        Command::Acknowledge(arguments) => daemon::acknowledge(&arguments),
         Command::Backtest(arguments) => backtest::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::CatchCans(arguments) => catch_cans::run(&arguments),

@@ -162,17 +162,18 @@ fn from_here(path: &Path) -> String {
     path.to_string_lossy().into_owned()
 }
 
+/// The time of this computer.
 #[expect(
     clippy::disallowed_methods,
     reason = "the command line is where the clock is read"
 )]
-fn present() -> DateTime<Utc> {
+pub fn present() -> DateTime<Utc> {
     Utc::now()
 }
 
 /// `$XDG_CACHE_HOME/soakmist`, or `~/.cache/soakmist` (XDG Base Directory
 /// Specification 0.8).
-fn usual_cache() -> PathBuf {
+pub fn usual_cache() -> PathBuf {
     let base = std::env::var_os("XDG_CACHE_HOME")
         .filter(|folder| !folder.is_empty())
         .map_or_else(

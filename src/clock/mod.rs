@@ -14,7 +14,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 pub use manual::ManualClock;
 pub use sanity::{ClockProblem, JumpWatch, judge};
-pub use system::{AcceleratedClock, SystemClock, boot_id};
+pub use system::{AcceleratedClock, Held, SystemClock, boot_id};
 
 use crate::valve::Moment;
 

@@ -1,6 +1,7 @@
 //! The clocks of the machine.
 
-use std::time::Duration;
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
 
 use chrono::{TimeDelta, Utc};
 use rustix::time::{ClockId, clock_gettime};
@@ -28,37 +29,87 @@ impl Clock for SystemClock {
     }
 }
 
-/// A clock that runs faster than the machine's, for demonstrations.
-#[derive(Debug, Clone, Copy)]
+/// A clock that runs faster than the machine's and can be held, for
+/// demonstrations: what a computer needs to think and to write takes no time
+/// there.
+#[derive(Debug)]
 pub struct AcceleratedClock {
-    from: Now,
-    real: Moment,
     factor: u32,
+    stand: Mutex<Stand>,
 }
+
+#[derive(Debug, Clone, Copy)]
+struct Stand {
+    from: Now,
+    since: Instant,
+    holders: u32,
+}
+
+/// Time stands still while this lives.
+#[derive(Debug)]
+pub struct Held<'a>(&'a AcceleratedClock);
 
 impl AcceleratedClock {
     /// A clock that shows `from` now and runs `factor` times as fast.
     #[must_use]
     pub fn new(from: Now, factor: u32) -> Self {
-        let real = SystemClock.now().moment;
-        Self { from, real, factor }
+        let stand = Stand {
+            from,
+            since: instant(),
+            holders: 0,
+        };
+        Self {
+            factor,
+            stand: Mutex::new(stand),
+        }
+    }
+
+    /// Holds the clock.
+    pub fn hold(&self) -> Held<'_> {
+        let mut stand = self.stand();
+        stand.from = self.shown(&stand);
+        stand.holders += 1;
+        Held(self)
+    }
+
+    fn stand(&self) -> MutexGuard<'_, Stand> {
+        self.stand.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn shown(&self, stand: &Stand) -> Now {
+        if stand.holders > 0 {
+            return stand.from;
+        }
+        let passed: Duration = stand.since.elapsed().saturating_mul(self.factor);
+        let wall = TimeDelta::from_std(passed).unwrap_or_default();
+        let utc = stand.from.utc.checked_add_signed(wall);
+        Now {
+            utc: utc.unwrap_or(stand.from.utc),
+            moment: stand.from.moment.after(passed),
+        }
     }
 }
 
 impl Clock for AcceleratedClock {
     fn now(&self) -> Now {
-        let passed: Duration = SystemClock.now().moment.since(self.real);
-        let passed = passed.saturating_mul(self.factor);
-        let wall = TimeDelta::from_std(passed).unwrap_or_default();
-        Now {
-            utc: self
-                .from
-                .utc
-                .checked_add_signed(wall)
-                .unwrap_or(self.from.utc),
-            moment: self.from.moment.after(passed),
-        }
+        self.shown(&self.stand())
     }
+}
+
+impl Drop for Held<'_> {
+    fn drop(&mut self) {
+        let mut stand = self.0.stand();
+        stand.holders -= 1;
+        stand.since = instant();
+    }
+}
+
+#[expect(
+    clippy::disallowed_methods,
+    reason = "this is the adapter that reads the clock"
+)]
+fn instant() -> Instant {
+    Instant::now()
 }
 
 /// Tells this boot of the machine from every other. Where the system does not
@@ -80,6 +131,21 @@ pub fn boot_id() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_accelerated_clock_stands_still_while_it_is_held() {
+        let clock = AcceleratedClock::new(SystemClock.now(), 1000);
+        let held = clock.hold();
+        let before = clock.now();
+        let second = clock.hold();
+        std::thread::yield_now();
+        drop(second);
+        assert_eq!(clock.now(), before);
+        drop(held);
+        while clock.now().moment <= before.moment {
+            std::thread::yield_now();
+        }
+    }
 
     #[test]
     fn the_machine_s_clock_does_not_run_backwards() {

@@ -34,6 +34,10 @@ pub struct Standing {
     pub cycle: Option<Cycle>,
     /// Whether the deep soak has been given or begun.
     pub soaked: bool,
+    /// No watering before this [s].
+    pub held_until: Option<i64>,
+    /// Not to be planned.
+    pub is_left_out: bool,
 }
 
 /// A site whose balance is carried along as time passes.
@@ -158,6 +162,8 @@ impl<'a> Following<'a> {
                 .filter(|run| run.reason.trigger != Trigger::PreSoak && split_until(run))
                 .and_then(|run| run.reason.cycle),
             soaked: self.given.iter().any(soak),
+            held_until: None,
+            is_left_out: false,
         }
     }
 

@@ -126,6 +126,8 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
         }
     };
     match cause {
+        // The person who asked can end it.
+        Constraint::Hold => Vec::new(),
         Constraint::Supply => [1.25, 1.5, 2.0, 3.0]
             .into_iter()
             .map(|factor| {

@@ -5,7 +5,8 @@
 //! zone may be watered, [`course`] carries each zone's balance forward and
 //! finds its next need, [`schedule`] places the needs in the calendar of the
 //! supply ([`bookings`], [`packing`]) at one or several supplies (`supplies`),
-//! [`shortfall`] and [`mend`] tell what was not met. [`follow`] plans again and again as time passes.
+//! [`shortfall`] and [`mend`] tell what was not met. [`follow`] plans again and
+//! again as time passes, [`rolling`] from what was really applied.
 
 pub mod bookings;
 pub mod course;
@@ -15,6 +16,7 @@ pub mod mend;
 pub mod milestones;
 pub mod packing;
 pub mod pre_soak;
+pub mod rolling;
 pub mod schedule;
 pub mod shortfall;
 mod side_by_side;
@@ -188,6 +190,24 @@ pub fn span(
     from: DateTime<Utc>,
     to: DateTime<Utc>,
 ) -> Result<Span, PlanError> {
+    let first = judge_weather(weather, from, to)?;
+    let lead = TimeDelta::days(SOAK_LEAD_DAYS);
+    let begin = site
+        .zones
+        .iter()
+        .map(|zone| zone.seeding.at - lead)
+        .filter(|&begin| begin < from)
+        .min()
+        .map_or(from, |begin| begin.max(first));
+    Ok(Span { begin, from, to })
+}
+
+/// The start of weather that covers a plan.
+fn judge_weather(
+    weather: &[WeatherHour],
+    from: DateTime<Utc>,
+    to: DateTime<Utc>,
+) -> Result<DateTime<Utc>, PlanError> {
     if to <= from {
         return Err(PlanError::EmptySpan { from, to });
     }
@@ -212,15 +232,7 @@ pub fn span(
             to,
         });
     }
-    let lead = TimeDelta::days(SOAK_LEAD_DAYS);
-    let begin = site
-        .zones
-        .iter()
-        .map(|zone| zone.seeding.at - lead)
-        .filter(|&begin| begin < from)
-        .min()
-        .map_or(from, |begin| begin.max(first));
-    Ok(Span { begin, from, to })
+    Ok(first)
 }
 
 /// Instants at which a stage begins, from the hourly record.

@@ -7,30 +7,31 @@
 //! is pressing is placed before what can wait.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::{Ask, Bookings};
-use super::course::{Bed, Course, Moment};
+use super::course::{Bed, Course, Moment, instant};
 use super::follow::Standing;
 use super::packing::{self, Wanted};
 use super::shortfall::dry_seconds;
 use super::side_by_side::side_by_side;
 use super::soaker::{self, Soaked};
 use super::supplies;
-use super::timetable::{PreSoakSummary, Run, Trigger};
+use super::timetable::{Constraint, PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
-use super::window::{Openings, SiteClosures};
+use super::window::{Closure, Openings, SiteClosures};
 use super::{PlanError, Span};
 use crate::agronomy::weather_record::WeatherHour;
-use crate::balance::demand::{self, Days};
+use crate::balance::demand::{self, Days, HourDemand};
 use crate::balance::ground::Ground;
 use crate::balance::growth::Season;
 use crate::balance::spin_up;
 use crate::balance::stores::Stores;
 use crate::site::local_time::date_of;
-use crate::site::{Ground as Sowing, Site};
+use crate::site::{Ground as Sowing, Site, Zone};
 
 /// Days of weather after the plan that are looked at for the dates of
 /// emergence and first mowing.
@@ -121,8 +122,13 @@ impl<'a> Prepared<'a> {
     pub fn of(site: &'a Site, weather: &'a [WeatherHour], span: &Span) -> Result<Self, PlanError> {
         let time_zone = site.place.time_zone;
         let oldest = span.begin - TimeDelta::days(spin_up::MEMORY_DAYS);
+        // Emergence is judged by the temperatures since the seeding.
+        let seedings = site.zones.iter().map(|zone| zone.seeding.at);
+        let first_day = seedings
+            .min()
+            .map_or(oldest, |seeding| oldest.min(seeding - TimeDelta::days(1)));
         let days = Days::of(
-            between(weather, oldest, span.to + TimeDelta::days(OUTLOOK_DAYS)),
+            between(weather, first_day, span.to + TimeDelta::days(OUTLOOK_DAYS)),
             time_zone,
         );
         let weather = between(weather, oldest, span.to);
@@ -212,6 +218,12 @@ impl<'a> Prepared<'a> {
     /// The zones as they are prepared, in the order of the site.
     pub fn beds(&self) -> impl Iterator<Item = &Bed<'a>> {
         self.zones.iter().map(|zone| &zone.bed)
+    }
+
+    /// Changes the demand of a zone, for what is known better of it than the
+    /// weather tells.
+    pub fn change_demand(&mut self, zone: usize, change: impl FnOnce(&mut [HourDemand])) {
+        change(Arc::make_mut(&mut self.zones[zone].bed.demand));
     }
 
     /// The water of every zone at the beginning.
@@ -307,43 +319,53 @@ impl<'a> Prepared<'a> {
         let span = &self.span;
         let deadline = prepared.bed.season.soak_deadline;
         let standing = self.standings.get(index);
-        let soaks = zone.pre_soak.wanted
-            && deadline > span.begin
-            && deadline <= span.to
-            && standing.is_none_or(|standing| !standing.soaked);
         let (begin, stores) = standing
             .map_or((span.begin.timestamp(), prepared.stores), |standing| {
                 (standing.at, standing.stores)
             });
+        let soaks = zone.pre_soak.wanted
+            && deadline > instant(begin)
+            && deadline <= span.to
+            && standing.is_none_or(|standing| !standing.soaked);
         let mut course = Course::new(Moment::new(begin, stores), span.from.timestamp());
         course.since = standing.map_or_else(Default::default, |standing| standing.since);
-        let waterer = Waterer {
+        let mut waterer = Waterer {
             index,
             course,
             bed: &prepared.bed,
             watering: Watering::of(zone, &prepared.bed.ground),
-            openings: self.closures.openings(self.site, zone, false),
+            openings: self.openings(zone, standing, false),
             mornings: &self.closures.mornings,
             late: Vec::new(),
             last_end: standing.and_then(|standing| standing.last_end),
         };
-        let rest_of_split = standing
-            .and_then(|standing| standing.cycle)
-            .and_then(|cycle| waterer.job_after(Some(cycle), span.to.timestamp()));
+        let next = match standing {
+            Some(standing) if standing.is_left_out => Next::Nothing,
+            _ if soaks => Next::Soak,
+            Some(standing) => waterer
+                .resumed_job(standing.cycle, span.to.timestamp())
+                .map_or(Next::Nothing, Next::Job),
+            None => Next::FirstJob,
+        };
+        let by_night = zone.seeding.ground == Sowing::Bare;
         Scheduled {
             waterer,
             soak: None,
             weather_hours_used: prepared.weather_hours_used,
-            soak_openings: self.closures.openings(
-                self.site,
-                zone,
-                zone.seeding.ground == Sowing::Bare,
-            ),
-            next: match rest_of_split {
-                Some(job) => Next::Job(job),
-                None if soaks => Next::Soak,
-                None => Next::FirstJob,
-            },
+            soak_openings: self.openings(zone, standing, by_night),
+            next,
+        }
+    }
+
+    fn openings(&self, zone: &Zone, standing: Option<&Standing>, by_night: bool) -> Openings {
+        let openings = self.closures.openings(self.site, zone, by_night);
+        match standing.and_then(|standing| standing.held_until) {
+            Some(to) => openings.without(Closure {
+                from: self.span.begin.timestamp(),
+                to,
+                by: Constraint::Hold,
+            }),
+            None => openings,
         }
     }
 }

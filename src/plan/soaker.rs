@@ -108,7 +108,11 @@ fn place(
     cycles: &Cycles,
     deadline: i64,
 ) -> (Vec<i64>, Option<Constraint>) {
-    let first = waterer.course.now.at;
+    // What went in before this plan must be gone before more is given.
+    let pause = cycles.pause_s.first().copied();
+    let pause = pause.unwrap_or(waterer.bed.zone.runs.soak_time.num_seconds());
+    let rested = waterer.last_end.map_or(i64::MIN, |end| end + pause);
+    let first = waterer.course.now.at.max(rested);
     let mut starts = Vec::new();
     let mut latest_end = deadline;
     for index in (0..cycles.run_s.len()).rev() {

@@ -216,6 +216,8 @@ pub struct Cycle {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Constraint {
+    /// A person has asked for no watering until a certain time.
+    Hold,
     /// Outside the allowed hours, weekdays or dates.
     WateringRules,
     /// A dated ban.

@@ -23,6 +23,8 @@ const MORNING_S: i64 = 4 * HOUR_S;
 const MORNING_SHARE: f64 = 0.6;
 /// A closure of this length is worth going into with a full layer [s].
 const LONG_CLOSURE_S: i64 = 2 * HOUR_S;
+/// So long after a run or a seeding a plan goes on with what it began [s].
+const RESUMED_WITHIN_S: i64 = 6 * HOUR_S;
 /// A shift smaller than this is not worth telling [s].
 const TOLD_FROM_S: i64 = 120;
 
@@ -87,20 +89,44 @@ impl Waterer<'_> {
             return self.next_job(until);
         }
         self.course.advance(self.bed, sown, 0.0);
+        self.job_after_seeding(sown)
+            .or_else(|| self.next_job(until))
+    }
+
+    /// The first watering of the seed, at an instant that the zone has
+    /// reached; none when it is moist.
+    fn job_after_seeding(&self, at: i64) -> Option<Job> {
         let needed = self
             .watering
             .seconds_for(self.course.now.stores.depletion_mm(), Stage::Germination);
-        if needed < self.watering.shortest_s() {
-            return self.next_job(until);
-        }
-        Some(Job {
-            release: sown.max(self.free_from()),
-            latest: sown,
+        (needed >= self.watering.shortest_s()).then(|| Job {
+            release: at.max(self.free_from()),
+            latest: at,
             length: needed.min(self.watering.longest_s()),
             needed_mm: self.course.now.stores.depletion_mm(),
             trigger: Trigger::AfterSeeding,
             cycle: None,
         })
+    }
+
+    /// What a zone wants next that is planned again on its way: the cycles
+    /// that are left of a split application, the first watering after the
+    /// seeding that has not been given yet, or else its next need.
+    #[must_use]
+    pub fn resumed_job(&mut self, cycle: Option<Cycle>, until: i64) -> Option<Job> {
+        let now = self.course.now.at;
+        let sown = self.bed.season.sown.timestamp();
+        let is_fresh = self
+            .last_end
+            .is_some_and(|end| now - end < RESUMED_WITHIN_S && end > sown);
+        if let Some(cycle) = cycle.filter(|_| is_fresh) {
+            return self.job_after(Some(cycle), until);
+        }
+        let is_unwatered = self.last_end.is_none_or(|end| end <= sown);
+        if is_unwatered && now > sown && now - sown < RESUMED_WITHIN_S {
+            return self.job_after_seeding(now).or_else(|| self.next_job(until));
+        }
+        self.first_job(until)
     }
 
     /// The next need as a job, or none before `until`.

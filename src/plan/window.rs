@@ -137,6 +137,13 @@ impl Openings {
         Self { closures }
     }
 
+    /// The same openings with one more closure.
+    #[must_use]
+    pub fn without(mut self, closure: Closure) -> Self {
+        self.closures.push(closure);
+        Self::new(self.closures)
+    }
+
     /// All closures, in order.
     #[must_use]
     pub fn closures(&self) -> &[Closure] {

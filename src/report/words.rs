@@ -53,6 +53,7 @@ pub(super) fn trigger(trigger: Trigger) -> &'static str {
 /// Value of a constraint in CSV and JSON.
 pub(super) fn constraint(constraint: Constraint) -> &'static str {
     match constraint {
+        Constraint::Hold => "hold",
         Constraint::WateringRules => "watering-rules",
         Constraint::Ban => "ban",
         Constraint::QuietWindow => "quiet-window",
@@ -70,6 +71,7 @@ pub(super) fn constraint(constraint: Constraint) -> &'static str {
 /// A constraint in two or three words, for a column.
 pub(super) fn constraint_in_short(constraint: Constraint) -> &'static str {
     match constraint {
+        Constraint::Hold => "held by a person",
         Constraint::WateringRules => "watering hours",
         Constraint::Ban => "watering ban",
         Constraint::QuietWindow => "people on grass",
@@ -87,6 +89,7 @@ pub(super) fn constraint_in_short(constraint: Constraint) -> &'static str {
 /// A constraint in one word, for a narrow column.
 pub(super) fn constraint_in_a_word(constraint: Constraint) -> &'static str {
     match constraint {
+        Constraint::Hold => "hold",
         Constraint::WateringRules => "hours",
         Constraint::Ban => "ban",
         Constraint::QuietWindow => "people",
@@ -104,6 +107,7 @@ pub(super) fn constraint_in_a_word(constraint: Constraint) -> &'static str {
 /// A constraint as the end of a sentence that says "because …".
 pub(super) fn because(constraint: Constraint) -> &'static str {
     match constraint {
+        Constraint::Hold => "a person has asked for no watering until then",
         Constraint::WateringRules => "the watering rules allow no watering then",
         Constraint::Ban => "watering is banned then",
         Constraint::QuietWindow => "people are on the grass, or soon will be",

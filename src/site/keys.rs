@@ -4,7 +4,7 @@
 //! tested against it, and a default is read like a value in the file: there
 //! is one place for each of them.
 
-use super::{keys_mqtt, keys_weather, keys_zone};
+use super::{keys_daemon, keys_mqtt, keys_weather, keys_zone};
 use crate::units::Dimension;
 
 /// A table of a site file and the keys that may stand in it.
@@ -201,6 +201,24 @@ const TOP: TableKeys = TableKeys {
                 "valves are relays that understand ON and OFF",
                 "Kinds of valves and relay boards.",
                 "[[device]]",
+            ],
+        ),
+        optional(
+            "sensor",
+            Kind::Tables,
+            [
+                "the weather comes from a file or a service alone",
+                "Sensors that report over the broker.",
+                "[[sensor]]",
+            ],
+        ),
+        optional(
+            "daemon",
+            Kind::Table,
+            [
+                "the defaults below",
+                "Where the running daemon answers.",
+                "[daemon]",
             ],
         ),
         optional(
@@ -517,6 +535,8 @@ pub const TABLES: &[TableKeys] = &[
     keys_mqtt::PUMP,
     keys_mqtt::FLOW_METER,
     keys_mqtt::DEVICE,
+    keys_daemon::SENSOR,
+    keys_daemon::DAEMON,
     keys_zone::ZONE,
     keys_zone::SOIL,
     keys_zone::SPRINKLER,

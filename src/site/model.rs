@@ -4,6 +4,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
 use serde::Serialize;
 
+use super::model_daemon::{DaemonKeys, Sensor};
 use super::model_mqtt::{Mqtt, Valve};
 use super::model_weather::WeatherSetup;
 pub use crate::units::UnitSystem;
@@ -32,6 +33,10 @@ pub struct Site {
     pub night: NightRule,
     /// The broker, where valves are driven.
     pub mqtt: Option<Mqtt>,
+    /// How the daemon is reached.
+    pub daemon: DaemonKeys,
+    /// Sensors that report over the broker.
+    pub sensors: Vec<Sensor>,
     /// The zones, in the order of the file.
     pub zones: Vec<Zone>,
     /// Where the weather comes from.
@@ -449,6 +454,7 @@ impl DefaultUsed {
     /// Whether it shapes a timetable, and not only how it is carried out.
     #[must_use]
     pub fn shapes_the_plan(&self) -> bool {
-        !(self.key.starts_with("mqtt.") || self.key.starts_with("device."))
+        let apart = ["mqtt.", "device.", "sensor."];
+        !apart.iter().any(|table| self.key.starts_with(table))
     }
 }

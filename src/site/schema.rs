@@ -9,7 +9,10 @@ use super::notes::{Fault, Notes};
 use super::read::Table;
 use super::schema_mqtt::Around;
 use super::schema_zone::Surroundings;
-use super::{sanity, schema_device, schema_mqtt, schema_site, schema_weather, schema_zone};
+use super::{
+    sanity, schema_daemon, schema_device, schema_mqtt, schema_sensor, schema_site, schema_weather,
+    schema_zone,
+};
 
 /// The largest site file [bytes].
 pub const LARGEST_FILE: usize = 1024 * 1024;
@@ -146,6 +149,14 @@ fn read(top: &Table, notes: &mut Notes) -> Option<Site> {
     };
     let mqtt = schema_mqtt::mqtt(top, at_broker, notes);
 
+    let daemon = schema_daemon::daemon(top, notes);
+    let names: Vec<Option<&str>> = zones.iter().map(|zone| zone.name.as_deref()).collect();
+    let around = schema_sensor::Around {
+        zones: &names,
+        has_broker: top.has("mqtt"),
+    };
+    let sensors = schema_sensor::sensors(top, around, notes);
+
     sanity::zone_names(&zones, notes);
     let span = top.span_of("mqtt");
     let at_broker = mqtt.as_ref().and_then(Option::as_ref);
@@ -170,6 +181,8 @@ fn read(top: &Table, notes: &mut Notes) -> Option<Site> {
         frost_limit_c,
         night: night?,
         mqtt: mqtt?,
+        daemon: daemon?,
+        sensors: sensors?,
         zones: zones
             .into_iter()
             .map(|read| read.zone)

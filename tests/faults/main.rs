@@ -5,7 +5,9 @@
     reason = "faults are made in files and processes"
 )]
 
+mod daemon;
 mod kill_at_every_write;
 mod link;
 mod simulated;
 mod store;
+mod web;

@@ -14,6 +14,11 @@ mod catch_cans_command;
 mod check_command;
 mod column;
 mod command;
+#[cfg(feature = "daemon")]
+mod daemon_commands;
+#[cfg(feature = "daemon")]
+mod daemon_loop;
+mod daemon_site_file;
 mod docs_site_file;
 mod et0_command;
 mod json_schema;
@@ -26,6 +31,8 @@ mod sample;
 #[path = "../support/seed_layer.rs"]
 mod seed_column;
 mod seed_layer;
+#[cfg(feature = "daemon")]
+mod sensors;
 mod site_file;
 mod soil_command;
 mod sun_command;

@@ -64,6 +64,8 @@ pub fn site(zones: usize) -> Site {
         wind_limit: None,
         frost_limit_c: 2.0,
         mqtt: None,
+        daemon: soakmist::site::DaemonKeys::default(),
+        sensors: Vec::new(),
         night: NightRule {
             dry_before_sunset: TimeDelta::minutes(90),
             start_before_sunrise: TimeDelta::minutes(60),

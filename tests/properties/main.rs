@@ -8,6 +8,8 @@
 mod support;
 
 mod balance;
+#[cfg(feature = "daemon")]
+mod sensors;
 mod site_file;
 mod timetable;
 mod weather_csv;

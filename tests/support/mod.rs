@@ -48,6 +48,8 @@ pub fn site(zones: Vec<Zone>) -> Site {
         wind_limit: None,
         frost_limit_c: 2.0,
         mqtt: None,
+        daemon: soakmist::site::DaemonKeys::default(),
+        sensors: Vec::new(),
         night: NightRule {
             dry_before_sunset: TimeDelta::hours(2),
             start_before_sunrise: TimeDelta::hours(2),

@@ -8,7 +8,7 @@
 
 mod fake_broker;
 pub(crate) mod mosquitto;
-mod proxy;
+pub(crate) mod proxy;
 
 mod away_device;
 mod broken_broker;

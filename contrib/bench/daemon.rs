@@ -1,0 +1,230 @@
+//! Measures the daemon as a process at mosquitto with simulated valves: time
+//! from its start to every valve confirmed closed, from the due second to the
+//! open command at a subscriber, memory, and processor time when idle.
+//!
+//! `cargo bench --bench daemon` (mosquitto must be installed); the number of
+//! zones can be given: `cargo bench --bench daemon -- 8 1000`.
+
+#![allow(clippy::unwrap_used, reason = "a measurement may stop anywhere")]
+#![allow(
+    clippy::disallowed_methods,
+    reason = "it starts processes and looks at clocks and files"
+)]
+
+use std::io::{BufRead, BufReader, Lines};
+use std::net::{TcpListener, TcpStream};
+use std::path::Path;
+use std::process::{Child, ChildStderr, ChildStdout, Command, Stdio};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use chrono::{TimeDelta, Timelike, Utc};
+use soakmist::clock::{Clock, SystemClock};
+use soakmist::simulator::{SimulatedSite, Simulator};
+use soakmist::site::load;
+
+const IDLE: Duration = Duration::from_secs(30);
+
+fn main() {
+    let asked: Vec<usize> = std::env::args().filter_map(|n| n.parse().ok()).collect();
+    let sizes = if asked.is_empty() {
+        vec![8, 1000]
+    } else {
+        asked
+    };
+    for zones in sizes {
+        measure(zones);
+    }
+}
+
+/// A site of equal thirsty zones where it is noon.
+fn site(zones: usize, port: u16) -> String {
+    let now = Utc::now();
+    let east_h = 12 - i64::from(now.hour());
+    let zone = match -east_h {
+        0 => "Etc/GMT".to_owned(),
+        west => format!("Etc/GMT{west:+}"),
+    };
+    let sown = now + TimeDelta::hours(east_h) - TimeDelta::days(2);
+    let mut text = format!(
+        r#"name = "Harrowmere beds"
+units = "si"
+place = {{ latitude = 36.1, longitude = {}, elevation = "270 m", time-zone = "{zone}" }}
+supply = {{ flow = "{} L/min" }}
+weather = {{ file = "weather.csv" }}
+limits = {{ wind = "none" }}
+daemon = {{ listen = "none" }}
+[mqtt]
+host = "127.0.0.1"
+port = {port}
+client-id = "soakmist-beds"
+base-topic = "beds/soakmist"
+[[device]]
+name = "bed-valve"
+acts = "self-closing"
+command-topic = "beds/{{zone}}/command"
+open = '{{"valve":"open","seconds":{{seconds}},"id":{{id}},"issued_at":{{issued_at}},"valid_for_s":{{valid_for_s}}}}'
+close = '{{"valve":"close","id":{{id}}}}'
+state-topic = "beds/{{zone}}/state"
+state-pointer = "/valve"
+state-open = "open"
+state-closed = "closed"
+echo-pointer = "/id"
+[all-zones]
+soil = "loam"
+area = "20 m2"
+valve = {{ device = "bed-valve" }}
+sprinkler = {{ flow = "10 L/min" }}
+runs = {{ shortest = "5 s", longest = "30 s", soak-time = "10 min" }}
+seeding = {{ at = "{}", mix = "perennial-ryegrass" }}
+"#,
+        east_h * 15,
+        zones * 11,
+        sown.format("%Y-%m-%d %H:%M")
+    );
+    for zone in 0..zones {
+        text += &format!("[[zone]]\nname = \"bed-{zone}\"\n");
+    }
+    text
+}
+
+fn weather() -> String {
+    let mut text = String::from("time,air_temp_c,rel_humidity_pct,precip_mm\n");
+    for hour in -120..120 {
+        let at = Utc::now() + TimeDelta::hours(hour);
+        text += &at.format("%Y-%m-%dT%H:00:00Z,30,40,0\n").to_string();
+    }
+    text
+}
+
+fn broker(folder: &Path) -> (Child, u16) {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = listener.local_addr().unwrap().port();
+    drop(listener);
+    let lines = format!(
+        "user root\npersistence false\nlistener {port} 127.0.0.1\nallow_anonymous true\n\
+         max_queued_messages 0\n"
+    );
+    let file = folder.join("mosquitto.conf");
+    std::fs::write(&file, lines).unwrap();
+    let path = std::env::var("PATH").unwrap_or_default() + ":/usr/sbin";
+    let mut command = Command::new("mosquitto");
+    let broker = command.env("PATH", path).arg("-c").arg(file);
+    let broker = broker.stderr(Stdio::null()).stdout(Stdio::null());
+    let broker = broker.spawn().expect("mosquitto is needed");
+    while TcpStream::connect(("127.0.0.1", port)).is_err() {
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    (broker, port)
+}
+
+struct Daemon {
+    child: Child,
+    log: Option<Lines<BufReader<ChildStderr>>>,
+}
+
+impl Daemon {
+    fn start(folder: &Path) -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_soakmist"));
+        let command = command.arg("run").arg(folder.join("site.toml"));
+        let command = command.arg("--state").arg(folder).stderr(Stdio::piped());
+        let mut child = command.spawn().unwrap();
+        let log = BufReader::new(child.stderr.take().unwrap()).lines();
+        let log = Some(log);
+        Self { child, log }
+    }
+
+    /// Waits for a line of the log; the rest is read and forgotten.
+    fn says(&mut self, words: &str) {
+        let mut log = self.log.take().unwrap().map_while(Result::ok);
+        assert!(
+            log.any(|line| line.contains(words)),
+            "it never says {words:?}"
+        );
+        std::thread::spawn(move || log.for_each(drop));
+    }
+
+    fn memory_mib(&self) -> f64 {
+        let path = format!("/proc/{}/status", self.child.id());
+        let status = std::fs::read_to_string(path).unwrap();
+        let line = status.lines().find(|line| line.starts_with("VmRSS:"));
+        let kib: f64 = line
+            .unwrap()
+            .split_whitespace()
+            .nth(1)
+            .unwrap()
+            .parse()
+            .unwrap();
+        kib / 1024.0
+    }
+
+    /// Processor time so far [s]; the kernel counts in hundredths.
+    fn processor_s(&self) -> f64 {
+        let path = format!("/proc/{}/stat", self.child.id());
+        let stat = std::fs::read_to_string(path).unwrap();
+        let after = stat.rsplit(')').next().unwrap();
+        let ticks = after.split_whitespace().skip(11).take(2);
+        ticks.map(|n| n.parse::<f64>().unwrap() / 100.0).sum()
+    }
+}
+
+/// Instants [s since 1970] at which a subscriber heard open commands.
+fn opens(lines: Lines<BufReader<ChildStdout>>, count: usize) -> Vec<f64> {
+    let opens = lines.map_while(Result::ok);
+    let opens = opens.filter(|line| line.contains("\"open\""));
+    let at = |line: String| line.split(' ').next().unwrap().parse().unwrap();
+    opens.take(count).map(at).collect()
+}
+
+fn measure(zones: usize) {
+    let folder = tempfile::tempdir().unwrap();
+    let (broker, port) = broker(folder.path());
+    let text = site(zones, port);
+    std::fs::write(folder.path().join("site.toml"), &text).unwrap();
+    std::fs::write(folder.path().join("weather.csv"), weather()).unwrap();
+    let site = load(&text, "site.toml").unwrap().site;
+    let mqtt = site.mqtt.clone().unwrap();
+    let runtime = tokio::runtime::Runtime::new().unwrap();
+    let guard = runtime.enter();
+    let clock: Arc<dyn Clock> = Arc::new(SystemClock);
+    let simulated = SimulatedSite::of(&site, &mqtt, clock.now().moment);
+    let valves = Simulator::start(simulated, port, clock, Duration::from_millis(20));
+    std::thread::sleep(Duration::from_secs(2));
+    let mut subscriber = Command::new("mosquitto_sub");
+    let subscriber = subscriber.args(["-h", "127.0.0.1", "-p", &port.to_string()]);
+    let subscriber = subscriber.args(["-t", "beds/+/command", "-F", "%U %p"]);
+    let mut subscriber = subscriber.stdout(Stdio::piped()).spawn().unwrap();
+    let heard = BufReader::new(subscriber.stdout.take().unwrap()).lines();
+    let heard = std::thread::spawn(move || opens(heard, zones));
+    let begun = Instant::now();
+    let mut daemon = Daemon::start(folder.path());
+    daemon.says("every valve is confirmed closed");
+    let closed_ms = begun.elapsed().as_millis();
+    let opens = heard.join().unwrap();
+    let due = opens.iter().copied().fold(f64::INFINITY, f64::min).floor();
+    let mut late_ms: Vec<f64> = opens.iter().map(|at| (at - due) * 1000.0).collect();
+    late_ms.sort_by(f64::total_cmp);
+    let share = |percent: usize| late_ms[(late_ms.len() * percent / 100).min(late_ms.len() - 1)];
+    std::thread::sleep(Duration::from_secs(60));
+    let before_s = daemon.processor_s();
+    std::thread::sleep(IDLE);
+    let idle = (daemon.processor_s() - before_s) / IDLE.as_secs_f64() * 100.0;
+    println!(
+        "{zones} zones: all confirmed closed {closed_ms} ms after the start; {} due in the same \
+         second: open command at a subscriber after {:.0} ms (median), {:.0} ms (p99), {:.0} ms \
+         (last); {:.1} MiB resident; {idle:.2} % of a processor when idle",
+        late_ms.len(),
+        share(50),
+        share(99),
+        share(100),
+        daemon.memory_mib()
+    );
+    let _ = daemon.child.kill();
+    let _ = daemon.child.wait();
+    runtime.block_on(valves.stop());
+    drop(guard);
+    for mut child in [subscriber, broker] {
+        let _ = child.kill();
+        let _ = child.wait();
+    }
+}

@@ -1,0 +1,133 @@
+//! What the demonstration prints: a line for whatever happens.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use chrono::NaiveDate;
+
+use crate::clock::Now;
+use crate::daemon::{Notice, Status, in_words, outlook};
+use crate::plan::timetable::{Reason, Trigger};
+use crate::simulator::SimulatedSite;
+use crate::site::Site;
+
+/// The page as it grows.
+pub(super) struct Page {
+    site: Arc<Site>,
+    seen: Mutex<Seen>,
+}
+
+#[derive(Default)]
+struct Seen {
+    date: Option<NaiveDate>,
+    runs: BTreeMap<usize, u32>,
+}
+
+impl Page {
+    pub(super) fn new(site: Arc<Site>) -> Self {
+        Self {
+            site,
+            seen: Mutex::default(),
+        }
+    }
+
+    /// Prints what has happened, if it is worth a line.
+    pub(super) fn hear(&self, notice: &Notice, now: Now) {
+        let Some((zone, what)) = self.line(notice) else {
+            return;
+        };
+        let local = now.utc.with_timezone(&self.site.place.time_zone);
+        let mut seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Notice::Begins { zone, .. } = notice {
+            *seen.runs.entry(*zone).or_default() += 1;
+        }
+        if seen.date != Some(local.date_naive()) {
+            seen.date = Some(local.date_naive());
+            anstream::println!("\n{}", local.format("%A %-d %B %Y"));
+        }
+        anstream::println!("  {}  {zone:<15} {what}", local.format("%H:%M"));
+    }
+
+    fn line(&self, notice: &Notice) -> Option<(String, String)> {
+        let name = |zone: usize| {
+            let zone = self.site.zones.get(zone);
+            zone.map_or_else(String::new, |zone| zone.name.clone())
+        };
+        let all = String::new;
+        Some(match notice {
+            Notice::Ready => (all(), "every valve has confirmed that it is closed".into()),
+            Notice::Begins {
+                zone,
+                duration,
+                reason,
+                ..
+            } => {
+                let length = minutes(duration.num_seconds());
+                let why = reason.as_ref().map(why).unwrap_or_default();
+                (name(*zone), format!("opens for {length}{why}"))
+            }
+            Notice::Ended(run) => {
+                let open_s = run.applied.estimate.as_secs_f64();
+                let flow = self.site.zones.get(run.zone)?.sprinkler.flow;
+                let water_l = flow.l_per_min() * open_s / 60.0;
+                let seconds = i64::try_from(run.applied.estimate.as_secs()).unwrap_or(0);
+                let length = minutes(seconds);
+                (
+                    name(run.zone),
+                    format!("closed after {length}, {water_l:.0} L"),
+                )
+            }
+            Notice::Refused { zone, refusal } => {
+                (name(*zone), format!("not opened: {refusal}; planned anew"))
+            }
+            Notice::Missed { zone, .. } => (name(*zone), "missed; planned anew".into()),
+            Notice::Alarm(alarm) => (all(), format!("ALARM {}", in_words(&self.site, *alarm))),
+            Notice::AlarmOver(alarm) => (all(), format!("over: {}", in_words(&self.site, *alarm))),
+            Notice::NotPlanned(why) => (all(), format!("no plan can be made: {why}")),
+            Notice::WeatherStale(from, basis) => (all(), outlook::in_words(*from, *basis)),
+            Notice::ClockWrong(problem) => (all(), problem.to_string()),
+            Notice::Planned { .. }
+            | Notice::ClockRight
+            | Notice::ClockSet(_)
+            | Notice::WeatherFresh => return None,
+        })
+    }
+
+    /// What the ground got, by the simulated water, not by what anybody says.
+    pub(super) fn summary(&self, truth: &SimulatedSite, status: &Status) -> String {
+        let seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut text = String::from("\n  zone             runs      water   seed layer down\n");
+        for (index, zone) in status.zones.iter().enumerate() {
+            let runs = seen.runs.get(&index).copied().unwrap_or(0);
+            let water_l = truth.water_l(index);
+            let layer = match (zone.depletion_mm, zone.allowed_mm) {
+                (Some(down), Some(allowed)) => format!("{down:.2} of {allowed:.2} mm"),
+                _ => "unknown".to_owned(),
+            };
+            let name = &zone.name;
+            let _ = writeln!(text, "  {name:<15} {runs:>5} {water_l:>8.0} L   {layer}");
+        }
+        text
+    }
+}
+
+fn why(reason: &Reason) -> String {
+    let down = format!(
+        "down {:.2} of {:.2} mm",
+        reason.depletion_mm, reason.allowed_mm
+    );
+    match reason.trigger {
+        Trigger::PreSoak => match reason.cycle {
+            Some(cycle) => format!(": deep soak, {} of {}", cycle.number, cycle.of),
+            None => ": deep soak".to_owned(),
+        },
+        Trigger::AfterSeeding => ": first water on the seed".to_owned(),
+        Trigger::AheadOfConstraint => format!(": {down}, and soon nobody may water"),
+        Trigger::EarlyMorning | Trigger::Depletion => format!(": {down}"),
+    }
+}
+
+fn minutes(seconds: i64) -> String {
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}

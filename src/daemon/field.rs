@@ -1,0 +1,209 @@
+//! What the daemon knows of one zone: the water that it got, what people
+//! recorded, what runs now.
+
+use chrono::{DateTime, DurationRound, NaiveDate, TimeDelta, Utc};
+
+use crate::balance::stores::Levels;
+use crate::clock::Now;
+use crate::plan::rolling::{RainGauge, Water, ZoneNow};
+use crate::plan::timetable::Cycle;
+use crate::store::{Record, RecordKind};
+use crate::valve::{FinishedRun, Moment, RunId};
+
+/// What people water by hand is taken to have lasted so long.
+const BY_HAND: TimeDelta = TimeDelta::minutes(10);
+/// A rain gauge is taken to have been emptied at most so long ago.
+const GAUGE_REACH: TimeDelta = TimeDelta::hours(24);
+/// First pause after an order that was refused; doubles up to the last.
+const FIRST_PAUSE_MS: u64 = 2000;
+/// Doublings of that pause: up to about four minutes.
+const MOST_DOUBLINGS: u32 = 7;
+
+/// A run that was ordered and has not ended.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ordered {
+    /// Its number.
+    pub run: RunId,
+    /// When it was ordered.
+    pub at: Now,
+    /// How long.
+    pub duration: TimeDelta,
+    /// Its place in a split application.
+    pub cycle: Option<Cycle>,
+}
+
+/// One zone as the daemon knows it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Field {
+    /// From where the balance is carried on.
+    pub base: (DateTime<Utc>, Option<Levels>),
+    water: Vec<Water>,
+    rain: Vec<RainGauge>,
+    /// Place of the last run in a split application.
+    cycle: Option<Cycle>,
+    /// The run in progress.
+    pub ordered: Option<Ordered>,
+    /// No watering before this.
+    pub held_until: Option<DateTime<Utc>>,
+    /// The day on which a person saw the grass come up.
+    pub emerged: Option<NaiveDate>,
+    /// When it was last mown.
+    pub mown: Option<DateTime<Utc>>,
+    /// Orders refused since the last that was not.
+    refused: u32,
+    /// No order before this.
+    pub pause_until: Option<Moment>,
+}
+
+impl Field {
+    /// A zone of which nothing is known but where its balance begins.
+    #[must_use]
+    pub fn new(base: (DateTime<Utc>, Option<Levels>)) -> Self {
+        Self {
+            base,
+            water: Vec::new(),
+            rain: Vec::new(),
+            cycle: None,
+            ordered: None,
+            held_until: None,
+            emerged: None,
+            mown: None,
+            refused: 0,
+            pause_until: None,
+        }
+    }
+
+    /// Water was applied: `open` long, until `to`.
+    ///
+    /// The end is taken up to the next whole second but one, so that no plan
+    /// counts the rest of the zone from before its valve was closed.
+    pub fn applied(&mut self, open: TimeDelta, to: DateTime<Utc>) {
+        let second = TimeDelta::seconds(1);
+        let to = to.duration_trunc(second).unwrap_or(to) + second;
+        if open > TimeDelta::zero() {
+            self.add(Water {
+                from: to - open,
+                to,
+                depth_mm: None,
+            });
+        }
+    }
+
+    /// A run has ended, or water came without one.
+    pub fn finished(&mut self, finished: &FinishedRun, now: Now) {
+        if let Some(ordered) = self.ordered.filter(|run| Some(run.run) == finished.run) {
+            self.cycle = ordered.cycle;
+            self.ordered = None;
+        }
+        let open = TimeDelta::from_std(finished.applied.estimate).unwrap_or_default();
+        self.applied(open, now.utc_at(finished.at));
+    }
+
+    /// An order was accepted.
+    pub fn ordered(&mut self, ordered: Ordered) {
+        self.ordered = Some(ordered);
+        self.refused = 0;
+        self.pause_until = None;
+    }
+
+    /// An order was refused, or never came to open the valve.
+    pub fn refused(&mut self, now: Moment) -> Moment {
+        self.ordered = None;
+        let pause_ms = FIRST_PAUSE_MS << self.refused.min(MOST_DOUBLINGS);
+        self.refused = self.refused.saturating_add(1);
+        let until = now.after(std::time::Duration::from_millis(pause_ms));
+        self.pause_until = Some(until);
+        until
+    }
+
+    /// What a person tells. Whether it changes anything for the plan.
+    pub fn record(&mut self, record: &Record, date: NaiveDate) -> bool {
+        match record.kind {
+            RecordKind::Emerged => self.emerged = Some(date),
+            RecordKind::HandWatered { depth_mm } => self.add(Water {
+                from: record.at - BY_HAND,
+                to: record.at,
+                depth_mm: Some(depth_mm),
+            }),
+            RecordKind::Rain { depth_mm } => {
+                let last = self.rain.iter().map(|gauge| gauge.to).max();
+                let from = record.at - GAUGE_REACH;
+                self.rain.push(RainGauge {
+                    from: last.map_or(from, |last| last.max(from)),
+                    to: record.at,
+                    depth_mm,
+                });
+            }
+            RecordKind::Mown => {
+                self.mown = Some(record.at);
+                return false;
+            }
+            RecordKind::Hold { until } => self.held_until = Some(until),
+            RecordKind::Resume => self.held_until = None,
+        }
+        true
+    }
+
+    fn add(&mut self, water: Water) {
+        let at = self.water.partition_point(|other| other.from <= water.from);
+        self.water.insert(at, water);
+    }
+
+    /// The balance is carried on from later levels.
+    pub fn carry_on(&mut self, at: DateTime<Utc>, levels: Levels) {
+        self.base = (at, Some(levels));
+        self.water.retain(|water| water.to > at);
+        self.rain.retain(|gauge| gauge.to > at - GAUGE_REACH);
+    }
+
+    /// For a plan that is made now. Water dated after now, by a clock that was
+    /// ahead, counts as having come just now: it is not forgotten.
+    #[must_use]
+    pub fn now(&self, now: Now, is_left_out: bool) -> ZoneNow {
+        let mut water: Vec<Water> = self
+            .water
+            .iter()
+            .map(|water| {
+                let ahead = (water.to - now.utc).max(TimeDelta::zero());
+                // Rounding up of ends is no clock that was ahead.
+                let ahead = if ahead > TimeDelta::seconds(2) {
+                    ahead
+                } else {
+                    TimeDelta::zero()
+                };
+                Water {
+                    from: water.from - ahead,
+                    to: water.to - ahead,
+                    ..*water
+                }
+            })
+            .collect();
+        water.sort_by_key(|water| (water.from, water.to));
+        if let Some(ordered) = &self.ordered {
+            let from = now.utc_at(ordered.at.moment);
+            water.push(Water {
+                from,
+                to: from + ordered.duration,
+                depth_mm: None,
+            });
+        }
+        ZoneNow {
+            at: self.base.0.min(now.utc),
+            levels: self.base.1,
+            water,
+            rain: self.rain.clone(),
+            cycle: match &self.ordered {
+                Some(ordered) => ordered.cycle,
+                None => self.cycle,
+            },
+            held_until: self.held_until.filter(|until| *until > now.utc),
+            is_left_out,
+        }
+    }
+
+    /// The last water and its length, for people.
+    #[must_use]
+    pub fn last_water(&self) -> Option<&Water> {
+        self.water.last()
+    }
+}

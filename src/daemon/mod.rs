@@ -1,0 +1,51 @@
+//! The daemon: the timetable carried out, safely, for weeks.
+//!
+//! [`Control`] is pure: an [`Event`] and the time go in, [`Action`]s come
+//! out. It joins the planner, the valve supervisor and what is known of every
+//! zone, and plans again whenever something has changed, and at least hourly.
+//! [`Desk`] brings what it decides into the order in which it may be done.
+//! [`runtime`] carries that out.
+//!
+//! What is promised beside `docs/valve-safety.md`:
+//! - A run in progress is never torn by a new plan; only a person, a fault or
+//!   a stop ends it early.
+//! - A run that was missed, whatever kept it, is never given late from an old
+//!   plan: the zone is drier for it, and the next plan waters it for that.
+//! - Without believable time nothing opens; without weather the plan goes on
+//!   as [`outlook`] says, and tells so.
+//!
+//! | file | idea |
+//! |---|---|
+//! | `control`, `orders`, `people` | events to actions; runs that are due; requests |
+//! | `field` | what is known of one zone |
+//! | `outlook` | the weather, and what stands in for it |
+//! | `assignment` | one planning, to be done beside the loop |
+//! | `desk` | the order of writing, opening, closing |
+//! | `status`, `notice` | what is told to people |
+//! | `handle` | how faces reach the loop |
+//! | [`sensors`] | what they tell becomes hours; who is silent or wrong |
+//! | [`web`] | JSON over HTTP on this computer |
+//! | [`runtime`] | tasks, threads, sockets and signals around the loop |
+
+mod assignment;
+mod control;
+mod desk;
+mod field;
+mod handle;
+mod memory;
+mod notice;
+mod orders;
+pub mod outlook;
+mod people;
+pub mod runtime;
+pub mod sensors;
+mod status;
+pub mod web;
+
+pub use assignment::{Assignment, Outcome};
+pub use control::{Action, Control, Event, Memory, Settings};
+pub use desk::{Desk, Effect, Turn};
+pub use handle::{Ask, AskError, Counter, Handle};
+pub use notice::Notice;
+pub use people::{Answer, Request, Ticket, seconds};
+pub use status::{RunStatus, Status, ZoneStatus, in_words};

@@ -1,0 +1,68 @@
+//! What the control loop tells people: the diary of the ground, alarms, and
+//! what is the matter with clock and weather.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::outlook::Basis;
+use crate::clock::ClockProblem;
+use crate::plan::timetable::Reason;
+use crate::valve::{Alarm, FinishedRun, Refusal, RunId};
+
+/// Something worth telling.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Notice {
+    /// Every valve has confirmed that it is closed; watering may begin.
+    Ready,
+    /// A run begins.
+    Begins {
+        /// Its number; none in a dry run.
+        run: Option<RunId>,
+        /// Index of the zone.
+        zone: usize,
+        /// How long.
+        duration: TimeDelta,
+        /// Why; none when a person asked.
+        reason: Option<Reason>,
+    },
+    /// Water has been applied.
+    Ended(FinishedRun),
+    /// A run was not carried out.
+    Refused {
+        /// Index of the zone.
+        zone: usize,
+        /// Why.
+        refusal: Refusal,
+    },
+    /// A run was due and is too late now; it is planned anew.
+    Missed {
+        /// Index of the zone.
+        zone: usize,
+        /// When it was due.
+        due: DateTime<Utc>,
+    },
+    /// An alarm begins.
+    Alarm(Alarm),
+    /// An alarm is over.
+    AlarmOver(Alarm),
+    /// A plan was made.
+    Planned {
+        /// Runs within its reach.
+        runs: usize,
+        /// The next one: zone and start.
+        next: Option<(usize, DateTime<Utc>)>,
+        /// What it cannot meet.
+        shortfalls: usize,
+    },
+    /// No plan could be made; the old one stays.
+    NotPlanned(String),
+    /// The wall clock cannot be believed: nothing opens.
+    ClockWrong(ClockProblem),
+    /// It can again.
+    ClockRight,
+    /// The wall clock was set.
+    ClockSet(TimeDelta),
+    /// Weather is missing within a day; what stands in from when.
+    WeatherStale(DateTime<Utc>, Basis),
+    /// Weather is there again.
+    WeatherFresh,
+}

@@ -1,0 +1,285 @@
+//! What people ask of the running daemon.
+
+use std::time::Duration;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use serde::{Deserialize, Serialize};
+
+use super::control::{Action, Control};
+use super::orders::Wanted;
+use crate::store::{Entry, Record, RecordKind};
+use crate::valve::{self, Alarm, Refusal};
+
+/// After a stop nothing waters for so long, unless a person says otherwise:
+/// the next plan would otherwise open the valve again at once.
+const REST_AFTER_STOP: TimeDelta = TimeDelta::hours(1);
+/// The longest hold: seed would be lost by then.
+const LONGEST_HOLD: TimeDelta = TimeDelta::days(60);
+/// The deepest watering or rain that is believed [mm].
+const DEEPEST_MM: f64 = 300.0;
+/// Words of a person that are kept [characters].
+const LONGEST_NOTE: usize = 200;
+
+/// Whom to answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Ticket(pub u64);
+
+/// A request of a person. Zones are named; none is all of them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "ask", deny_unknown_fields)]
+pub enum Request {
+    /// Close, and water nothing there for an hour.
+    Stop {
+        /// Zone.
+        zone: Option<String>,
+    },
+    /// Water now.
+    Water {
+        /// Zone.
+        zone: String,
+        /// How long [s].
+        seconds: u32,
+    },
+    /// Something has happened.
+    Record {
+        /// Zone.
+        zone: Option<String>,
+        /// What.
+        what: RecordKind,
+        /// In the person's words.
+        #[serde(default)]
+        note: String,
+    },
+    /// Water nothing for a while.
+    Hold {
+        /// Zone.
+        zone: Option<String>,
+        /// How long [s].
+        seconds: u32,
+        /// In the person's words.
+        #[serde(default)]
+        note: String,
+    },
+    /// The hold is over.
+    Resume {
+        /// Zone.
+        zone: Option<String>,
+    },
+    /// A person has looked after the alarms that wait for one.
+    Acknowledge,
+}
+
+/// The answer.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "answer", content = "text")]
+pub enum Answer {
+    /// It is done; in words.
+    Done(String),
+    /// It is not; why, in words.
+    Refused(String),
+}
+
+impl Control {
+    pub(super) fn serve(&mut self, request: Request, out: &mut Vec<Action>) -> Answer {
+        let answer = match request {
+            Request::Stop { zone } => self.stop(zone.as_deref(), out),
+            Request::Water { zone, seconds } => self.water(&zone, seconds, out),
+            Request::Record { zone, what, note } => self.record(zone.as_deref(), what, &note, out),
+            Request::Hold {
+                zone,
+                seconds,
+                note,
+            } => self.hold(zone.as_deref(), seconds, &note, out),
+            Request::Resume { zone } => self.resume(zone.as_deref(), out),
+            Request::Acknowledge => Ok(self.acknowledge(out)),
+        };
+        match answer {
+            Ok(text) => Answer::Done(text),
+            Err(text) => Answer::Refused(text),
+        }
+    }
+
+    fn zone(&self, name: Option<&str>) -> Result<Option<usize>, String> {
+        let Some(name) = name else { return Ok(None) };
+        let zones = &self.site.zones;
+        match zones.iter().position(|zone| zone.name == name) {
+            Some(index) => Ok(Some(index)),
+            None => {
+                let names: Vec<&str> = zones.iter().map(|zone| zone.name.as_str()).collect();
+                Err(format!(
+                    "no zone {name:?} in this site; it has {}",
+                    names.join(", ")
+                ))
+            }
+        }
+    }
+
+    fn name(&self, zone: Option<usize>) -> &str {
+        zone.and_then(|zone| self.site.zones.get(zone))
+            .map_or("the whole site", |zone| zone.name.as_str())
+    }
+
+    fn close(&mut self, zone: Option<usize>, out: &mut Vec<Action>) {
+        let event = zone.map_or(valve::Event::CloseAll, valve::Event::Close);
+        self.drive(event, out);
+    }
+
+    fn keep(&mut self, zone: Option<usize>, kind: RecordKind, note: &str, out: &mut Vec<Action>) {
+        let record = Record {
+            zone,
+            kind,
+            at: self.now.utc,
+            note: note.chars().take(LONGEST_NOTE).collect(),
+        };
+        self.take_record(&record);
+        out.push(Action::Write(Entry::Record(record)));
+    }
+
+    fn clock_is_needed(&self) -> Result<(), String> {
+        match self.clock_problem {
+            Some(problem) => Err(problem.to_string()),
+            None => Ok(()),
+        }
+    }
+
+    fn stop(&mut self, zone: Option<&str>, out: &mut Vec<Action>) -> Result<String, String> {
+        let zone = self.zone(zone)?;
+        self.close(zone, out);
+        let name = self.name(zone).to_owned();
+        if self.clock_is_needed().is_err() {
+            return Ok(format!("{name}: closing"));
+        }
+        let until = self.now.utc + REST_AFTER_STOP;
+        self.keep(zone, RecordKind::Hold { until }, "stopped", out);
+        Ok(format!(
+            "{name}: closing; nothing waters there before {}. \
+             `soakmist hold` makes it longer, `soakmist resume` ends it",
+            self.local(until)
+        ))
+    }
+
+    fn water(&mut self, zone: &str, seconds: u32, out: &mut Vec<Action>) -> Result<String, String> {
+        let zone = self.zone(Some(zone))?;
+        let Some(zone) = zone else {
+            return Err(Refusal::UnknownZone.to_string());
+        };
+        self.clock_is_needed()?;
+        if !self.settings.driven.get(zone).copied().unwrap_or(false) {
+            return Err(format!(
+                "{} has no valve in the site file: water it by hand and record that",
+                self.name(Some(zone))
+            ));
+        }
+        let duration = TimeDelta::seconds(i64::from(seconds));
+        let wanted = Wanted {
+            zone,
+            duration,
+            cycle: None,
+            reason: None,
+        };
+        let begun = self.begin(wanted, out);
+        begun.map_err(|refusal| refusal.to_string())?;
+        self.changed();
+        Ok(format!(
+            "{}: watering for {seconds} s",
+            self.name(Some(zone))
+        ))
+    }
+
+    fn record(
+        &mut self,
+        zone: Option<&str>,
+        what: RecordKind,
+        note: &str,
+        out: &mut Vec<Action>,
+    ) -> Result<String, String> {
+        self.clock_is_needed()?;
+        let zone = self.zone(zone)?;
+        match what {
+            RecordKind::HandWatered { depth_mm } | RecordKind::Rain { depth_mm }
+                if !(0.0..=DEEPEST_MM).contains(&depth_mm) =>
+            {
+                return Err(format!("a depth must be 0 to {DEEPEST_MM} mm"));
+            }
+            RecordKind::Hold { .. } | RecordKind::Resume => {
+                return Err("use hold and resume for that".to_owned());
+            }
+            _ => {}
+        }
+        self.keep(zone, what, note, out);
+        Ok(format!("{}: recorded", self.name(zone)))
+    }
+
+    fn hold(
+        &mut self,
+        zone: Option<&str>,
+        seconds: u32,
+        note: &str,
+        out: &mut Vec<Action>,
+    ) -> Result<String, String> {
+        self.clock_is_needed()?;
+        let zone = self.zone(zone)?;
+        let span = TimeDelta::seconds(i64::from(seconds));
+        if span <= TimeDelta::zero() || span > LONGEST_HOLD {
+            return Err("a hold lasts up to 60 days: give a time such as 24h".to_owned());
+        }
+        let until = self.now.utc + span;
+        self.close(zone, out);
+        self.keep(zone, RecordKind::Hold { until }, note, out);
+        Ok(format!(
+            "{}: no watering before {}",
+            self.name(zone),
+            self.local(until)
+        ))
+    }
+
+    fn resume(&mut self, zone: Option<&str>, out: &mut Vec<Action>) -> Result<String, String> {
+        self.clock_is_needed()?;
+        let zone = self.zone(zone)?;
+        self.keep(zone, RecordKind::Resume, "", out);
+        Ok(format!("{}: watering goes on", self.name(zone)))
+    }
+
+    fn acknowledge(&mut self, out: &mut Vec<Action>) -> String {
+        let alarms = self.supervisor.known().alarms.iter();
+        let waiting: Vec<Alarm> = alarms.filter(|alarm| alarm.waits_for_a_person()).collect();
+        for alarm in &waiting {
+            self.drive(valve::Event::Acknowledge(*alarm), out);
+        }
+        self.changed();
+        match waiting.len() {
+            0 => "no alarm waits for a person".to_owned(),
+            count => format!("{count} acknowledged"),
+        }
+    }
+
+    /// An instant for people, in the site's time.
+    fn local(&self, at: DateTime<Utc>) -> String {
+        let local = at.with_timezone(&self.site.place.time_zone);
+        local.format("%a %d %b %H:%M").to_string()
+    }
+}
+
+/// A time that a person gives, as a whole number of seconds.
+///
+/// # Errors
+/// What to write instead, in words.
+pub fn seconds(text: &str) -> Result<u32, String> {
+    let wrong = || format!("{text:?} is no length of time: write one such as 5min, 90s or 24h");
+    let text = text.trim();
+    let digits = text.find(|c: char| !c.is_ascii_digit() && c != '.');
+    let (number, unit) = text.split_at(digits.ok_or_else(wrong)?);
+    let number: f64 = number.parse().map_err(|_| wrong())?;
+    let unit = match unit.trim() {
+        "s" | "sec" => 1.0,
+        "min" | "m" => 60.0,
+        "h" | "hours" | "hour" => 3600.0,
+        "d" | "days" | "day" => 86_400.0,
+        _ => return Err(wrong()),
+    };
+    let span = Duration::try_from_secs_f64(number * unit).map_err(|_| wrong())?;
+    u32::try_from(span.as_secs())
+        .ok()
+        .filter(|seconds| *seconds > 0)
+        .ok_or_else(wrong)
+}

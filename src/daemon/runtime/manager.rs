@@ -1,0 +1,62 @@
+//! What the service manager (systemd) is told: ready, alive, stopping. Without
+//! one nothing happens.
+
+use std::time::Duration;
+
+use sd_notify::NotifyState;
+use tokio::time::Instant;
+
+/// The line to the service manager.
+pub(super) struct Manager {
+    /// The watchdog wants to hear of us so often.
+    interval: Option<Duration>,
+    last: Instant,
+    status: String,
+}
+
+impl Manager {
+    pub(super) fn new() -> Self {
+        let asked = sd_notify::watchdog_enabled();
+        Self {
+            interval: asked.map(|within| within / 3),
+            last: Instant::now(),
+            status: String::new(),
+        }
+    }
+
+    /// The loop runs.
+    pub(super) fn ready(&self) {
+        tell(&[NotifyState::Ready]);
+    }
+
+    /// The loop has come round once more. Only the loop itself says so: when
+    /// it hangs, the manager must notice.
+    pub(super) fn alive(&mut self) {
+        if self
+            .interval
+            .is_some_and(|most| self.last.elapsed() >= most)
+        {
+            self.last = Instant::now();
+            tell(&[NotifyState::Watchdog]);
+        }
+    }
+
+    /// How it stands, in a line.
+    pub(super) fn status(&mut self, line: &str) {
+        if self.status != line {
+            line.clone_into(&mut self.status);
+            tell(&[NotifyState::Status(line)]);
+        }
+    }
+
+    /// The valves are being closed for good.
+    pub(super) fn stopping(&self) {
+        tell(&[NotifyState::Stopping]);
+    }
+}
+
+fn tell(state: &[NotifyState]) {
+    if let Err(error) = sd_notify::notify(state) {
+        tracing::debug!(%error, "the service manager does not listen");
+    }
+}

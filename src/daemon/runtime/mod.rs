@@ -1,0 +1,232 @@
+//! The control loop carried out: tasks, threads, the broker, signals.
+//!
+//! [`Daemon::run`] owns the link to the broker and gives it to the task of
+//! the loop. When that task fails (a fault of ours), the link is still there,
+//! and [`LastResort`] closes every valve over it.
+//!
+//! | file | idea |
+//! |---|---|
+//! | `start` | from a site and a state to a daemon |
+//! | `service` | the loop as a task |
+//! | `writer`, `planner` | the journal and planning beside it |
+//! | `weather`, `signals` | what comes from outside, as words |
+//! | `teller`, `diary`, `manager` | MQTT, the log and systemd are told |
+//! | `last_resort` | closing without the loop |
+
+mod diary;
+mod last_resort;
+mod manager;
+mod planner;
+mod service;
+mod signals;
+mod start;
+mod teller;
+mod weather;
+mod writer;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use tokio::sync::{Notify, mpsc};
+
+pub use last_resort::LastResort;
+pub use planner::Work;
+pub use signals::listen;
+pub use start::{Start, StartError, settings, state_file};
+pub use weather::{Gather, gather_hourly};
+
+use super::control::{Control, Memory, Settings};
+use super::desk::Desk;
+use super::handle::Handle;
+use super::notice::Notice;
+use crate::agronomy::weather_record::RawHour;
+use crate::clock::{Clock, Now};
+use crate::mqtt::{self, Devices, Link};
+use crate::site::Site;
+use crate::store::Ledger;
+use crate::valve::{CommandId, DeviceId, Installation, InstallationError};
+use manager::Manager;
+use planner::Planner;
+use service::{Ended, Service};
+use teller::Teller;
+use writer::Writer;
+
+/// Words that wait for the loop at most.
+const WORDS: usize = 8;
+
+/// What the loop is told from outside, beside requests of people.
+#[derive(Debug)]
+pub enum Word {
+    /// Close everything and end.
+    Stop,
+    /// Weather from any source.
+    Weather(Vec<RawHour>),
+    /// The site file was read again, and is right.
+    Site(Box<Site>),
+}
+
+/// Hears every notice as it is told.
+pub type Listener = Box<dyn Fn(&Notice, Now) + Send>;
+
+/// What a daemon is made of.
+pub struct Parts {
+    /// For the control loop.
+    pub settings: Settings,
+    /// What the state says.
+    pub memory: Memory,
+    /// What is said to the valves and heard of them.
+    pub devices: Devices,
+    /// How to reach the broker.
+    pub link: mqtt::Settings,
+    /// Where to write.
+    pub ledger: Box<dyn Ledger + Send>,
+    /// The time of the site.
+    pub clock: Arc<dyn Clock>,
+    /// Seconds of the site in a real one.
+    pub speed: u32,
+    /// How plans are made.
+    pub work: Work,
+    /// Who else hears the diary.
+    pub listener: Option<Listener>,
+}
+
+/// A daemon that has not begun.
+pub struct Daemon {
+    parts: Parts,
+    control: Control,
+    counter: super::handle::Counter,
+    words: mpsc::Receiver<Word>,
+    word: mpsc::Sender<Word>,
+    again: Arc<Notify>,
+}
+
+/// How a daemon came out.
+#[derive(Debug)]
+pub struct End {
+    /// Devices that have not confirmed that they are closed.
+    pub unconfirmed: Vec<DeviceId>,
+    /// A fault of the program ended it.
+    pub failed: bool,
+    /// It is to be started anew with this site.
+    pub restart: Option<Box<Site>>,
+}
+
+impl Daemon {
+    /// A daemon, and how faces reach it.
+    ///
+    /// # Errors
+    /// [`InstallationError`] when the valves cannot be supervised.
+    pub fn new(mut parts: Parts) -> Result<(Self, Handle), InstallationError> {
+        let memory = std::mem::take(&mut parts.memory);
+        let control = Control::new(parts.settings.clone(), memory, parts.clock.now())?;
+        let (handle, counter) = Handle::new(control.status());
+        let (word, words) = mpsc::channel(WORDS);
+        let daemon = Self {
+            parts,
+            control,
+            counter,
+            words,
+            word,
+            again: Arc::default(),
+        };
+        Ok((daemon, handle))
+    }
+
+    /// For those who tell it something from outside.
+    #[must_use]
+    pub fn word(&self) -> mpsc::Sender<Word> {
+        self.word.clone()
+    }
+
+    /// Rings when weather should be gathered at once.
+    #[must_use]
+    pub fn weather_again(&self) -> Arc<Notify> {
+        Arc::clone(&self.again)
+    }
+
+    /// Runs until everything is closed for good, on the runtime of the
+    /// caller.
+    pub async fn run(self) -> End {
+        let Self {
+            parts,
+            control,
+            counter,
+            words,
+            word: _word,
+            again,
+        } = self;
+        let site = Arc::clone(&parts.settings.site);
+        let base = site.mqtt.as_ref().map(|mqtt| mqtt.base_topic.clone());
+        let resort = (
+            Arc::clone(&site),
+            Arc::clone(&parts.settings.installation),
+            Arc::clone(&parts.clock),
+        );
+        let last_command = Arc::new(AtomicU64::new(0));
+        let link = Arc::new(Link::start(parts.link, Arc::clone(&parts.clock)));
+        let service = Service {
+            control,
+            devices: parts.devices,
+            link: Arc::clone(&link),
+            writer: Writer::start(parts.ledger, Arc::clone(&parts.clock)),
+            clock: parts.clock,
+            speed: parts.speed,
+            desk: Desk::default(),
+            planner: Planner::new(parts.work),
+            counter,
+            words,
+            teller: Teller::new(base.unwrap_or_default()),
+            manager: Manager::new(),
+            listener: parts.listener,
+            weather_again: again,
+            last_command: Arc::clone(&last_command),
+            tickets: BTreeMap::new(),
+            next_ticket: 1,
+            shown: None,
+            unconfirmed: None,
+            restart: None,
+        };
+        let end = match tokio::spawn(service.run()).await {
+            Ok(Ended {
+                unconfirmed,
+                restart,
+            }) => End {
+                unconfirmed,
+                failed: false,
+                restart,
+            },
+            Err(error) => {
+                tracing::error!(%error, "the control loop has failed: closing everything");
+                let above = CommandId(last_command.load(Ordering::Relaxed));
+                End {
+                    unconfirmed: close_after_failure(resort, above, &link).await,
+                    failed: true,
+                    restart: None,
+                }
+            }
+        };
+        if let Some(link) = Arc::into_inner(link) {
+            link.stop().await;
+        }
+        end
+    }
+}
+
+async fn close_after_failure(
+    (site, installation, clock): (Arc<Site>, Arc<Installation>, Arc<dyn Clock>),
+    above: CommandId,
+    link: &Link,
+) -> Vec<DeviceId> {
+    let Some(mqtt) = &site.mqtt else {
+        return Vec::new();
+    };
+    let resort = LastResort {
+        site: &site,
+        mqtt,
+        installation,
+        above,
+        clock,
+    };
+    resort.close(link).await
+}

@@ -1,0 +1,75 @@
+//! The daemon is killed at random instants and started again: every valve is
+//! closed within the bound, and the journal holds what the water did.
+
+use std::time::Duration;
+
+use soakmist::clock::{Clock, SystemClock};
+use soakmist::store::{Opening, Store};
+
+use super::rig::Rig;
+
+/// xorshift64*, Vigna 2016, ACM Trans. Math. Softw. 42(4): its constants.
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, most: u64) -> u64 {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 33) % most
+    }
+}
+
+/// From a start to every valve closed; own choice: a slow computer under test.
+const CLOSED_WITHIN: Duration = Duration::from_secs(10);
+
+#[tokio::test(flavor = "multi_thread")]
+async fn after_each_of_twelve_kills_all_is_closed_and_nothing_is_given_twice() {
+    let mut rig = Rig::with(("30 s", "0 s"), &[]);
+    let mut dice = Dice(20_261_125);
+    let mut kills_while_open = 0;
+    for kill in 0..12 {
+        if kill % 3 > 0 {
+            rig.until("a valve open", |rig| rig.open_zones() > 0 || kill > 6)
+                .await;
+        }
+        tokio::time::sleep(Duration::from_millis(dice.below(900))).await;
+        rig.daemon.kill();
+        kills_while_open += usize::from(rig.open_zones() > 0);
+        tokio::time::sleep(Duration::from_millis(dice.below(300))).await;
+        rig.restart();
+        rig.until_within(CLOSED_WITHIN, "closed after a start", |rig| {
+            rig.open_zones() == 0
+        })
+        .await;
+    }
+    assert!(kills_while_open >= 3, "{kills_while_open}");
+    rig.until("ready", |rig| {
+        rig.daemon.has_said("every valve is confirmed")
+    })
+    .await;
+    rig.daemon.signal("TERM");
+    assert_eq!(rig.daemon.end(Duration::from_secs(10)).0, 0);
+    let opening = Opening::in_boot("another");
+    let path = rig.path().join("soakmist.sqlite");
+    let mut store = Store::open(&path, &opening, SystemClock.now()).unwrap();
+    let names: Vec<String> = ["east", "west", "long"].map(str::to_owned).to_vec();
+    store.use_zones(&names, SystemClock.now()).unwrap();
+    let recovery = store.recovery(SystemClock.now()).unwrap();
+    assert_eq!(recovery.unfinished, [], "a run was lost");
+    let waterings = store.waterings(chrono::DateTime::UNIX_EPOCH).unwrap();
+    for zone in 0..3 {
+        let mine = waterings.iter().filter(|water| water.zone == Some(zone));
+        let (least, most) = mine.fold((0.0, 0.0), |sum, water| {
+            (
+                sum.0 + water.applied.least.as_secs_f64(),
+                sum.1 + water.applied.most.as_secs_f64(),
+            )
+        });
+        let truth = rig.open_s(zone);
+        assert!(
+            least <= truth + 0.5 && truth <= most + 0.5,
+            "zone {zone}: open for {truth} s, booked {least} to {most} s"
+        );
+    }
+}

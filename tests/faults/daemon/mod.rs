@@ -1,0 +1,16 @@
+//! The daemon itself, as a process, at a real broker: killed, cut off,
+//! stopped, misled. Simulated valves tell what the water did.
+
+#![allow(
+    clippy::unwrap_used,
+    reason = "a test may stop where its own ground is wrong"
+)]
+
+mod demo;
+mod kills;
+mod network;
+mod process;
+mod rig;
+mod state;
+mod stops;
+mod valves;

@@ -1,0 +1,187 @@
+//! A ground of three thirsty beds at a broker, and a daemon that waters it.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use chrono::{DateTime, TimeDelta, Timelike, Utc};
+use soakmist::clock::{Clock, SystemClock};
+use soakmist::simulator::{SimulatedSite, Simulator};
+use soakmist::site::{Site, load};
+use soakmist::valve::DeviceId;
+use tempfile::TempDir;
+
+use super::process::Process;
+use crate::link::mosquitto::Mosquitto;
+
+/// No wait is longer: the test fails instead.
+pub(crate) const PATIENCE: Duration = Duration::from_secs(45);
+const LOOK: Duration = Duration::from_millis(10);
+
+const BEDS: &str = r#"
+name = "Harrowmere beds"
+units = "si"
+place = { latitude = 36.1, longitude = LONGITUDE, elevation = "270 m", time-zone = "ZONE" }
+supply = { flow = "130 L/min" }
+weather = { file = "weather.csv" }
+limits = { wind = "none" }
+daemon = { listen = "none" }
+
+[mqtt]
+host = "127.0.0.1"
+port = PORT
+client-id = "soakmist-beds"
+base-topic = "beds/soakmist"
+
+[[device]]
+name = "bed-valve"
+acts = "self-closing"
+command-topic = "beds/{zone}/command"
+open = '{"valve":"open","seconds":{seconds},"id":{id},"issued_at":{issued_at},"valid_for_s":{valid_for_s}}'
+close = '{"valve":"close","id":{id}}'
+state-topic = "beds/{zone}/state"
+state-pointer = "/valve"
+state-open = "open"
+state-closed = "closed"
+echo-pointer = "/id"
+
+[all-zones]
+soil = "loam"
+area = "20 m2"
+valve = { device = "bed-valve" }
+sprinkler = { flow = "40 L/min" }
+runs = { shortest = "5 s", longest = "LONGEST", soak-time = "SOAK" }
+seeding = { at = "SOWN", mix = "perennial-ryegrass" }
+
+[[zone]]
+name = "east"
+
+[[zone]]
+name = "west"
+
+[[zone]]
+name = "long"
+"#;
+
+/// The beds as a site file: it is noon there, whenever the test runs, and
+/// they were sown two days ago.
+pub(crate) fn beds(port: u16, (longest, soak): (&str, &str)) -> String {
+    let now = Utc::now();
+    let east_h = 12 - i64::from(now.hour());
+    // POSIX names count the other way.
+    let zone = match -east_h {
+        0 => "Etc/GMT".to_owned(),
+        west => format!("Etc/GMT{west:+}"),
+    };
+    let sown = now + TimeDelta::hours(east_h) - TimeDelta::days(2);
+    BEDS.replace("LONGITUDE", &(east_h * 15).to_string())
+        .replace("ZONE", &zone)
+        .replace("PORT", &port.to_string())
+        .replace("LONGEST", longest)
+        .replace("SOAK", soak)
+        .replace("SOWN", &sown.format("%Y-%m-%d %H:%M").to_string())
+}
+
+/// Hot and dry, for days back and ahead.
+fn weather(now: DateTime<Utc>) -> String {
+    let mut text = String::from("time,air_temp_c,rel_humidity_pct,precip_mm\n");
+    for hour in -120..120 {
+        let at = now + TimeDelta::hours(hour);
+        text += &at.format("%Y-%m-%dT%H:00:00Z,30,40,0\n").to_string();
+    }
+    text
+}
+
+pub(crate) struct Rig {
+    pub(crate) broker: Mosquitto,
+    folder: TempDir,
+    pub(crate) valves: Simulator,
+    pub(crate) daemon: Process,
+    pub(crate) site: Site,
+}
+
+impl Rig {
+    /// Beds with runs of up to a minute.
+    pub(crate) fn start() -> Self {
+        Self::with(("1 min", "1 min"), &[])
+    }
+
+    pub(crate) fn with(runs: (&str, &str), more: &[&str]) -> Self {
+        let broker = Mosquitto::start();
+        let port = broker.port;
+        Self::through(broker, port, (runs, more))
+    }
+
+    /// The daemon reaches the broker by a port of its own, through a proxy.
+    pub(crate) fn through(
+        broker: Mosquitto,
+        daemon_port: u16,
+        (runs, more): ((&str, &str), &[&str]),
+    ) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let text = beds(daemon_port, runs);
+        std::fs::write(folder.path().join("site.toml"), &text).unwrap();
+        std::fs::write(folder.path().join("weather.csv"), weather(Utc::now())).unwrap();
+        let site = load(&text, "site.toml").unwrap().site;
+        let mqtt = site.mqtt.clone().unwrap();
+        let clock: Arc<dyn Clock> = Arc::new(SystemClock);
+        let simulated = SimulatedSite::of(&site, &mqtt, clock.now().moment);
+        let valves = Simulator::start(simulated, broker.port, clock, LOOK);
+        let daemon = Process::start(folder.path(), more);
+        Self {
+            broker,
+            folder,
+            valves,
+            daemon,
+            site,
+        }
+    }
+
+    pub(crate) fn restart(&mut self) {
+        self.daemon = Process::start(self.folder.path(), &[]);
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// Goes on until something holds, or fails.
+    pub(crate) async fn until(&self, what: &str, holds: impl Fn(&Self) -> bool) {
+        self.until_within(PATIENCE, what, holds).await;
+    }
+
+    pub(crate) async fn until_within(
+        &self,
+        bound: Duration,
+        what: &str,
+        holds: impl Fn(&Self) -> bool,
+    ) {
+        let begun = Instant::now();
+        while !holds(self) {
+            assert!(
+                begun.elapsed() < bound,
+                "not {what}:\n{}",
+                self.daemon.said()
+            );
+            tokio::time::sleep(LOOK).await;
+        }
+    }
+
+    pub(crate) fn is_open(&self, zone: usize) -> bool {
+        self.valves
+            .with(|site| site.valve(DeviceId::Zone(zone)).unwrap().is_open())
+    }
+
+    pub(crate) fn open_zones(&self) -> usize {
+        (0..3).filter(|zone| self.is_open(*zone)).count()
+    }
+
+    /// How long a valve was open in its life [s].
+    pub(crate) fn open_s(&self, zone: usize) -> f64 {
+        let now = SystemClock.now().moment;
+        self.valves.with(|site| {
+            let valve = site.valve(DeviceId::Zone(zone)).unwrap();
+            valve.open_for(now).as_secs_f64()
+        })
+    }
+}

@@ -1,0 +1,162 @@
+//! A fortnight from seed: what is applied is what was planned, and no kill
+//! loses water or gives any twice.
+
+use chrono::TimeDelta;
+use soakmist::daemon::Notice;
+
+use super::world::{World, site, utc, weather};
+
+const SOWN: &str = "2026-08-22 16:00";
+
+fn world() -> World {
+    let start = utc("2026-08-20T12:00:00Z");
+    let weather = weather(utc("2026-08-10T04:00:00Z"), 40);
+    World::new(site(SOWN), start, weather)
+}
+
+#[test]
+fn what_is_applied_in_a_fortnight_is_what_was_planned() {
+    let mut world = world();
+    world.run_for(TimeDelta::days(14));
+    // Let what still runs end.
+    world.run_for(TimeDelta::hours(1));
+    let told = &world.told;
+    assert!(
+        !told.iter().any(|notice| matches!(
+            notice,
+            Notice::Missed { .. } | Notice::NotPlanned(_) | Notice::Alarm(_)
+        )),
+        "{told:?}"
+    );
+    for zone in 0..3 {
+        let runs = world.begun.iter().filter(|run| run.zone == zone);
+        let planned_s: f64 = runs.map(|run| run.duration.as_seconds_f64()).sum();
+        let open_s = world.open_s(zone);
+        // The valve of the simulation closes itself on the second.
+        assert!(
+            (open_s - planned_s).abs() < 1.0 + 0.005 * planned_s,
+            "zone {zone}: {open_s} s of {planned_s} s"
+        );
+        let (least, estimate, most) = world.booked_s(zone);
+        assert!(least <= open_s + 1.0 && open_s <= most + 1.0);
+        assert!(
+            (estimate - open_s).abs() < 0.02 * open_s,
+            "{estimate} {open_s}"
+        );
+    }
+    let first_weeks = world.begun.iter().filter(|run| run.zone == 0).count();
+    assert!(first_weeks > 25, "{first_weeks} runs are too few for seed");
+}
+
+#[test]
+fn the_seed_layer_stays_moist_by_the_plan_s_own_balance() {
+    let mut world = world();
+    let mut worst: f64 = 0.0;
+    world.run_until(utc("2026-08-22T22:00:00Z"));
+    for _ in 0..24 * 5 {
+        world.run_for(TimeDelta::hours(1));
+        for zone in world.control.status().zones {
+            let ratio = zone.depletion_mm.unwrap() / zone.allowed_mm.unwrap();
+            worst = worst.max(ratio);
+        }
+    }
+    assert!(worst < 1.3, "depletion reached {worst} of what is allowed");
+}
+
+/// xorshift64*, Vigna 2016, ACM Trans. Math. Softw. 42(4): its constants.
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, most: u64) -> u64 {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 33) % most
+    }
+}
+
+#[test]
+fn two_hundred_kills_in_a_fortnight_lose_nothing_and_give_nothing_twice() {
+    let mut undisturbed = world();
+    undisturbed.run_for(TimeDelta::days(14));
+    let mut world = world();
+    let mut dice = Dice(20_260_822);
+    let end = world.now.utc + TimeDelta::days(14);
+    let mut kills_while_open = 0;
+    for kill in 0..200 {
+        let left_s = (end - world.now.utc).num_seconds() / (201 - kill);
+        // Half of the kills fall into a run, where it hurts.
+        let wait = dice.below(u64::try_from(left_s.max(1)).unwrap() * 2);
+        world.run_for(TimeDelta::seconds(i64::try_from(wait).unwrap()));
+        if kill % 2 == 0 {
+            for _ in 0..600 {
+                if !world.all_closed() {
+                    break;
+                }
+                world.run_for(TimeDelta::seconds(60));
+            }
+            world.run_for(TimeDelta::milliseconds(
+                i64::try_from(dice.below(60_000)).unwrap(),
+            ));
+        }
+        kills_while_open += i32::from(!world.all_closed());
+        world.kill();
+        let away = TimeDelta::seconds(i64::try_from(dice.below(90)).unwrap());
+        world.run_for(away);
+        world.start();
+        world.run_for(TimeDelta::seconds(25));
+        assert!(world.all_closed() || world.control.status().phase == "running");
+    }
+    assert!(kills_while_open > 30, "{kills_while_open}");
+    if world.now.utc < end {
+        world.run_until(end);
+    }
+    let mut runs: Vec<u64> = world.begun.iter().map(|begun| begun.run.0).collect();
+    let count = runs.len();
+    runs.dedup();
+    assert_eq!(runs.len(), count, "a run number was used twice");
+    for zone in 0..3 {
+        let (open_s, calm_s) = (world.open_s(zone), undisturbed.open_s(zone));
+        let (least, _, most) = world.booked_s(zone);
+        assert!(least <= open_s + 1.0 && open_s <= most + 25.0 * 60.0);
+        assert!(
+            (open_s / calm_s - 1.0).abs() < 0.15,
+            "zone {zone}: {open_s} s with kills, {calm_s} s without"
+        );
+    }
+}
+
+fn of_process(file: &str, key: &str) -> f64 {
+    #[expect(clippy::disallowed_methods, reason = "it measures this process")]
+    let text = std::fs::read_to_string(format!("/proc/self/{file}")).unwrap();
+    let line = text.lines().find(|line| line.starts_with(key)).unwrap();
+    line.split_whitespace().nth(1).unwrap().parse().unwrap()
+}
+
+/// Memory and writes of sixty days on the eight zones of the cricket ground.
+#[test]
+#[ignore = "a measurement: contrib/bench/daemon.sh"]
+fn sixty_days_neither_fill_memory_nor_wear_a_card_out() {
+    let text = include_str!("../../../config/harrowmere.toml").replace("2023-", "2026-");
+    let site = soakmist::site::load(&text, "harrowmere.toml").unwrap().site;
+    let start = utc("2026-08-22T12:00:00Z");
+    let weather = weather(start - TimeDelta::days(10), 80);
+    let mut world = World::new(site, start, weather);
+    world.run_for(TimeDelta::days(10));
+    let (first_kib, written) = (
+        of_process("status", "VmRSS:"),
+        of_process("io", "write_bytes:"),
+    );
+    world.run_for(TimeDelta::days(50));
+    let last_kib = of_process("status", "VmRSS:");
+    let written = (of_process("io", "write_bytes:") - written) / 50.0;
+    eprintln!(
+        "8 zones: resident {:.1} MiB after 10 days, {:.1} MiB after 60; {:.2} MiB written a day; \
+         {} runs",
+        first_kib / 1024.0,
+        last_kib / 1024.0,
+        written / 1_048_576.0,
+        world.begun.len()
+    );
+    assert!(last_kib < 1.2 * first_kib + 2048.0);
+}

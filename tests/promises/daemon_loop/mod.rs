@@ -1,0 +1,8 @@
+//! The control loop, driven by hand through weeks: the real planner, the real
+//! supervisor, the real store on disk, simulated valves. What the valves let
+//! through is judged, not what anybody says.
+
+mod fortnight;
+mod people;
+mod time;
+mod world;

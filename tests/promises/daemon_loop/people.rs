@@ -1,0 +1,182 @@
+//! What people ask is done, and the plan goes on from it.
+
+use chrono::TimeDelta;
+use soakmist::daemon::{Answer, Notice, Request};
+use soakmist::store::RecordKind;
+
+use super::world::{World, site, utc, weather};
+
+/// Two days after sowing, around noon.
+fn world() -> World {
+    let start = utc("2026-08-24T15:00:00Z");
+    let weather = weather(utc("2026-08-10T04:00:00Z"), 40);
+    let mut world = World::new(site("2026-08-22 16:00"), start, weather);
+    world.run_for(TimeDelta::hours(2));
+    world
+}
+
+fn until_open(world: &mut World) -> usize {
+    for _ in 0..600 {
+        if let Some(zone) = (0..3).find(|zone| world.is_open(*zone)) {
+            return zone;
+        }
+        world.run_for(TimeDelta::seconds(20));
+    }
+    panic!("nothing opens");
+}
+
+fn name(world: &World, zone: usize) -> String {
+    world.site.zones[zone].name.clone()
+}
+
+fn is_done(answer: &Answer) -> bool {
+    matches!(answer, Answer::Done(_))
+}
+
+#[test]
+fn a_stop_closes_and_nothing_opens_there_for_an_hour() {
+    let mut world = world();
+    let zone = until_open(&mut world);
+    let stop = Request::Stop {
+        zone: Some(name(&world, zone)),
+    };
+    assert!(is_done(&world.ask(stop)));
+    assert!(!world.is_open(zone));
+    let before = world.open_s(zone);
+    world.run_for(TimeDelta::minutes(59));
+    assert!((world.open_s(zone) - before).abs() < 1e-9);
+    world.run_for(TimeDelta::hours(6));
+    assert!(world.open_s(zone) > before);
+}
+
+#[test]
+fn a_hold_outlives_a_restart_and_resume_ends_it() {
+    let mut world = world();
+    let hold = Request::Hold {
+        zone: None,
+        seconds: 24 * 3600,
+        note: "match day".into(),
+    };
+    assert!(is_done(&world.ask(hold)));
+    assert!(world.all_closed());
+    let before: f64 = (0..3).map(|zone| world.open_s(zone)).sum();
+    world.run_for(TimeDelta::hours(1));
+    world.kill();
+    world.start();
+    world.run_for(TimeDelta::hours(3));
+    let after: f64 = (0..3).map(|zone| world.open_s(zone)).sum();
+    assert!((before - after).abs() < 1e-9);
+    assert!(is_done(&world.ask(Request::Resume { zone: None })));
+    until_open(&mut world);
+}
+
+#[test]
+fn water_now_opens_at_once_and_closes_by_itself() {
+    let mut world = world();
+    world.ask(Request::Hold {
+        zone: None,
+        seconds: 7200,
+        note: String::new(),
+    });
+    world.run_for(TimeDelta::hours(1));
+    let before = world.open_s(1);
+    let water = Request::Water {
+        zone: "west".into(),
+        seconds: 300,
+    };
+    assert!(is_done(&world.ask(water.clone())));
+    assert!(world.is_open(1));
+    assert!(!is_done(&world.ask(water)), "it is open already");
+    world.run_for(TimeDelta::minutes(10));
+    assert!((world.open_s(1) - before - 300.0).abs() < 1.0);
+}
+
+#[test]
+fn what_cannot_be_is_refused_in_words() {
+    let mut world = world();
+    let far_too_long = Request::Water {
+        zone: "west".into(),
+        seconds: 7200,
+    };
+    let nobody = Request::Stop {
+        zone: Some("weest".into()),
+    };
+    let flood = Request::Record {
+        zone: None,
+        what: RecordKind::Rain { depth_mm: 1e9 },
+        note: String::new(),
+    };
+    for request in [far_too_long, nobody, flood] {
+        let Answer::Refused(why) = world.ask(request) else {
+            panic!("accepted");
+        };
+        assert!(!why.is_empty());
+    }
+}
+
+#[test]
+fn water_from_a_can_puts_off_the_next_run() {
+    let mut world = world();
+    let next = |world: &World| {
+        let status = world.control.status();
+        status
+            .runs
+            .iter()
+            .find(|run| run.zone == "east")
+            .unwrap()
+            .start
+    };
+    let before = next(&world);
+    let record = Request::Record {
+        zone: Some("east".into()),
+        what: RecordKind::HandWatered { depth_mm: 4.0 },
+        note: "with a can".into(),
+    };
+    assert!(is_done(&world.ask(record)));
+    world.run_for(TimeDelta::seconds(5));
+    assert!(next(&world) > before);
+}
+
+#[test]
+fn recorded_emergence_moves_the_stage() {
+    let mut world = world();
+    let stage = |world: &World| world.control.status().zones[0].stage.clone().unwrap();
+    assert_eq!(stage(&world), "germination");
+    world.ask(Request::Record {
+        zone: Some("east".into()),
+        what: RecordKind::Emerged,
+        note: String::new(),
+    });
+    world.run_for(TimeDelta::seconds(5));
+    assert_eq!(stage(&world), "establishment");
+}
+
+#[test]
+fn a_full_disk_closes_everything_and_watering_goes_on_when_there_is_room() {
+    let mut world = world();
+    let zone = until_open(&mut world);
+    world.disk_is_full = true;
+    world.run_for(TimeDelta::minutes(40));
+    assert!(world.all_closed());
+    let before: f64 = (0..3).map(|zone| world.open_s(zone)).sum();
+    world.run_for(TimeDelta::hours(2));
+    let after: f64 = (0..3).map(|zone| world.open_s(zone)).sum();
+    assert!((after - before).abs() < 1e-9, "opened without a journal");
+    world.disk_is_full = false;
+    world.run_for(TimeDelta::hours(2));
+    assert!((0..3).map(|zone| world.open_s(zone)).sum::<f64>() > after);
+    // What was not written then was written later.
+    let (_, _, most) = world.booked_s(zone);
+    assert!(most + 1.0 >= world.open_s(zone));
+}
+
+#[test]
+fn without_any_weather_the_seed_is_watered_and_people_are_told() {
+    let start = utc("2026-08-24T15:00:00Z");
+    let mut world = World::new(site("2026-08-22 16:00"), start, Vec::new());
+    world.run_for(TimeDelta::days(2));
+    assert!((0..3).all(|zone| world.open_s(zone) > 600.0));
+    let is_stale = |notice: &Notice| matches!(notice, Notice::WeatherStale(..));
+    assert!(world.told.iter().any(is_stale));
+    assert!(world.control.status().weather_problem.is_some());
+}

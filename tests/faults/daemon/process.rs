@@ -74,6 +74,12 @@ impl Process {
         self.log.lock().unwrap().join("\n")
     }
 
+    /// The same in one line: the last words of a program are wrapped.
+    pub(crate) fn words(&self) -> String {
+        let said = self.said();
+        said.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+
     /// Sends it a signal by name.
     pub(crate) fn signal(&self, name: &str) {
         let id = self.id().to_string();

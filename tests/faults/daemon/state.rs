@@ -19,7 +19,7 @@ async fn a_second_daemon_on_the_same_state_refuses_and_disturbs_nothing() {
         .await;
     let mut second = Process::start(rig.path(), &[]);
     assert_eq!(second.end(Duration::from_secs(10)).0, 3);
-    assert!(second.said().contains("in use by another soakmist"));
+    assert!(second.words().contains("in use by another soakmist"));
     assert_eq!(rig.open_zones(), 3, "the first was disturbed");
     rig.daemon.signal("TERM");
     assert_eq!(rig.daemon.end(Duration::from_secs(10)).0, 0);
@@ -39,7 +39,7 @@ async fn a_damaged_state_is_refused_in_clear_words_with_valves_closed_and_data_k
     rig.restart();
     let (code, _) = rig.daemon.end(Duration::from_secs(20));
     assert_eq!(code, 3, "{}", rig.daemon.said());
-    let said = rig.daemon.said();
+    let said = rig.daemon.words();
     assert!(
         said.contains("is damaged") && said.contains("left as it is"),
         "{said}"

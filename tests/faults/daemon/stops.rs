@@ -41,5 +41,5 @@ async fn a_stop_that_no_valve_confirms_ends_with_4_and_names_them() {
     let (code, took) = rig.daemon.end(Duration::from_secs(25));
     assert_eq!(code, 4);
     assert!(took < Duration::from_secs(20), "{took:?}");
-    assert!(rig.daemon.said().contains("the valve of east"));
+    assert!(rig.daemon.words().contains("the valve of east"));
 }

@@ -38,7 +38,7 @@ async fn a_valve_that_does_not_close_ends_a_stop_with_4_and_an_alarm_that_stays(
     let (code, took) = rig.daemon.end(Duration::from_secs(25));
     assert_eq!(code, 4);
     assert!(took < Duration::from_secs(20), "{took:?}");
-    assert!(rig.daemon.said().contains("the valve of long"));
+    assert!(rig.daemon.words().contains("the valve of long"));
     assert!(!rig.is_open(0) && !rig.is_open(1));
 }
 

@@ -202,7 +202,12 @@ fn without_a_daemon_the_way_to_start_one_is_told() {
     let url = "http://127.0.0.1:1";
     let said = soakmist(&["status", "--daemon", url]);
     assert_eq!(said.code, 3);
-    assert!(said.err.contains("soakmist run SITE.toml"), "{}", said.err);
+    let words: Vec<&str> = said.err.split_whitespace().collect();
+    assert!(
+        words.join(" ").contains("`soakmist run SITE.toml`"),
+        "{}",
+        said.err
+    );
     assert!(said.err.contains(url), "{}", said.err);
 }
 

@@ -138,7 +138,10 @@ impl Field {
                 self.mown = Some(record.at);
                 return false;
             }
-            RecordKind::Hold { until } => self.held_until = Some(until),
+            // Of two holds the later end counts: a stop ends none early.
+            RecordKind::Hold { until } => {
+                self.held_until = Some(self.held_until.map_or(until, |held| held.max(until)));
+            }
             RecordKind::Resume => self.held_until = None,
         }
         true

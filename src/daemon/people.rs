@@ -154,7 +154,7 @@ impl Control {
         Ok(format!(
             "{name}: closing; nothing waters there before {}. \
              `soakmist hold` makes it longer, `soakmist resume` ends it",
-            self.local(until)
+            self.local(self.held_until(zone).unwrap_or(until))
         ))
     }
 
@@ -226,11 +226,20 @@ impl Control {
         let until = self.now.utc + span;
         self.close(zone, out);
         self.keep(zone, RecordKind::Hold { until }, note, out);
-        Ok(format!(
-            "{}: no watering before {}",
-            self.name(zone),
-            self.local(until)
-        ))
+        let held = self.held_until(zone).unwrap_or(until);
+        let name = self.name(zone);
+        let text = format!("{name}: no watering before {}", self.local(held));
+        Ok(match held > until {
+            true => text + ", as was said before. `soakmist resume` ends that",
+            false => text,
+        })
+    }
+
+    /// Before this nothing waters there; for the whole site the first end.
+    fn held_until(&self, zone: Option<usize>) -> Option<DateTime<Utc>> {
+        let fields = self.fields.iter().enumerate();
+        let asked = fields.filter(|(index, _)| zone.is_none_or(|zone| zone == *index));
+        asked.filter_map(|(_, field)| field.held_until).min()
     }
 
     fn resume(&mut self, zone: Option<&str>, out: &mut Vec<Action>) -> Result<String, String> {

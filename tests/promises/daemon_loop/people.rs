@@ -71,6 +71,43 @@ fn a_hold_outlives_a_restart_and_resume_ends_it() {
 }
 
 #[test]
+fn of_two_holds_the_later_end_counts_and_the_answer_says_so() {
+    let mut world = world();
+    let hold = |hours: u32| Request::Hold {
+        zone: None,
+        seconds: hours * 3600,
+        note: "match day".into(),
+    };
+    assert!(is_done(&world.ask(hold(24))));
+    let end = utc("2026-08-25T17:00:00Z");
+    let requests = [
+        Request::Stop { zone: None },
+        Request::Stop {
+            zone: Some("east".into()),
+        },
+        hold(2),
+    ];
+    for request in requests {
+        let Answer::Done(text) = world.ask(request) else {
+            panic!("refused");
+        };
+        // 13:00 in New York.
+        assert!(text.contains("Tue 25 Aug 13:00"), "{text}");
+    }
+    world.kill();
+    world.start();
+    let zones = world.control.status().zones;
+    assert!(zones.iter().all(|zone| {
+        zone.held_until
+            .is_some_and(|until| (until - end).abs() < TimeDelta::minutes(1))
+    }));
+    let before: f64 = (0..3).map(|zone| world.open_s(zone)).sum();
+    world.run_for(TimeDelta::hours(20));
+    let after: f64 = (0..3).map(|zone| world.open_s(zone)).sum();
+    assert!((before - after).abs() < 1e-9);
+}
+
+#[test]
 fn water_now_opens_at_once_and_closes_by_itself() {
     let mut world = world();
     world.ask(Request::Hold {

@@ -10,6 +10,7 @@ use super::field::Field;
 use super::notice::Notice;
 use super::outlook::{self, Basis, WeatherBook};
 use super::people::{Answer, Request, Ticket};
+use super::senses::{Senses, Told};
 use crate::agronomy::weather_record::RawHour;
 use crate::balance::stores::Levels;
 use crate::clock::{ClockProblem, JumpWatch, Now, judge};
@@ -55,6 +56,8 @@ pub enum Event {
     Valve(valve::Event),
     /// Hours of weather, from any source.
     Weather(Vec<RawHour>),
+    /// Something came on a topic of the sensors.
+    Sensor(Told),
     /// A planning is done.
     Planned(Box<Outcome>),
     /// A person asks.
@@ -141,6 +144,7 @@ pub struct Control {
     pub(super) fields: Vec<Field>,
     levels_written: Vec<Option<DateTime<Utc>>>,
     weather: Arc<WeatherBook>,
+    pub(super) senses: Senses,
     pub(super) stale: Option<(DateTime<Utc>, Basis)>,
     pub(super) plan: Option<RollingPlan>,
     /// Why the last planning failed.
@@ -174,6 +178,7 @@ impl Control {
         let supervisor = Supervisor::new(Arc::clone(&settings.installation))?;
         let zones = settings.site.zones.len();
         let site = Arc::clone(&settings.site);
+        let senses = Senses::of(&site);
         let knows_no_weather = memory.weather.is_empty();
         let mut control = Self {
             settings,
@@ -183,6 +188,7 @@ impl Control {
             fields: Vec::with_capacity(zones),
             levels_written: vec![None; zones],
             weather: Arc::default(),
+            senses,
             stale: None,
             plan: None,
             not_planned: None,
@@ -239,26 +245,44 @@ impl Control {
             }
             Event::Tick => self.drive(valve::Event::Tick, &mut out),
             Event::Valve(event) => self.take_valve_event(event, &mut out),
-            Event::Weather(hours) => self.take_weather(&hours, &mut out),
+            Event::Weather(hours) => {
+                self.awaits_weather = None;
+                self.lay_weather(&hours, &mut out);
+            }
+            Event::Sensor(told) => self.sense(&told),
             Event::Planned(outcome) => self.adopt(*outcome, &mut out),
             Event::Ask(request, ticket) => {
                 let answer = self.serve(request, &mut out);
                 out.push(Action::Answer(ticket, answer));
             }
             Event::NewSite(site) => {
+                if self.settings.site.sensors != site.sensors {
+                    self.senses = Senses::of(&site);
+                }
                 self.settings.site = site;
                 self.refresh_site();
                 self.changed();
             }
         }
+        self.look_at_sensors(&mut out);
         self.begin_due_runs(&mut out);
         self.plan_if_due(&mut out);
         out
     }
 
-    fn take_weather(&mut self, hours: &[RawHour], out: &mut Vec<Action>) {
-        self.awaits_weather = None;
+    /// Lays hours over the weather that is known, and plans with them.
+    pub(super) fn lay_weather(&mut self, hours: &[RawHour], out: &mut Vec<Action>) {
         let news = Arc::make_mut(&mut self.weather).take(hours, self.now.utc);
+        self.keep_weather(news, out);
+    }
+
+    /// Sensors have taken back what they measured: any source knows better.
+    pub(super) fn doubt_weather(&mut self, hours: &[RawHour], out: &mut Vec<Action>) {
+        let news = Arc::make_mut(&mut self.weather).doubt(hours);
+        self.keep_weather(news, out);
+    }
+
+    fn keep_weather(&mut self, news: Vec<RawHour>, out: &mut Vec<Action>) {
         if !self.settings.dry_run {
             let kept = news.into_iter();
             let kept = kept.map(|hour| Entry::Weather(WEATHER_KEPT.to_owned(), hour));
@@ -467,12 +491,13 @@ impl Control {
     }
 
     fn carry_on(&mut self, zone: usize, kept: (DateTime<Utc>, Levels), out: &mut Vec<Action>) {
-        let (at, levels) = kept;
-        let field = &mut self.fields[zone];
-        if field.base.1.is_some() && at <= field.base.0 {
+        let at = kept.0;
+        let base = &self.fields[zone].base;
+        if base.1.is_some() && at <= base.0 {
             return;
         }
-        field.carry_on(at, levels);
+        let levels = self.corrected(zone, kept, out);
+        self.fields[zone].carry_on(at, levels);
         let written = self.levels_written[zone];
         if self.settings.dry_run || written.is_some_and(|last| at - last < LEVELS_WRITTEN_AFTER) {
             return;

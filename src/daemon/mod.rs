@@ -24,6 +24,7 @@
 //! | `status`, `notice` | what is told to people |
 //! | `handle` | how faces reach the loop |
 //! | [`sensors`] | what they tell becomes hours; who is silent or wrong |
+//! | `senses` | the sensors in the loop: weather, balance, news |
 //! | [`web`] | JSON over HTTP on this computer |
 //! | [`runtime`] | tasks, threads, sockets and signals around the loop |
 
@@ -38,6 +39,7 @@ mod orders;
 pub mod outlook;
 mod people;
 pub mod runtime;
+mod senses;
 pub mod sensors;
 mod status;
 pub mod web;
@@ -48,4 +50,5 @@ pub use desk::{Desk, Effect, Turn};
 pub use handle::{Ask, AskError, Counter, Handle};
 pub use notice::Notice;
 pub use people::{Answer, Request, Ticket, seconds};
+pub use senses::Told;
 pub use status::{RunStatus, Status, ZoneStatus, in_words};

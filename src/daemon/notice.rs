@@ -4,6 +4,8 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::outlook::Basis;
+use super::sensors::SensorNews;
+use crate::balance::probe::Correction;
 use crate::clock::ClockProblem;
 use crate::plan::timetable::Reason;
 use crate::valve::{Alarm, FinishedRun, Refusal, RunId};
@@ -65,4 +67,17 @@ pub enum Notice {
     WeatherStale(DateTime<Utc>, Basis),
     /// Weather is there again.
     WeatherFresh,
+    /// A sensor has something wrong, or is as it should be again.
+    Sensor(SensorNews),
+    /// A probe has corrected the balance of a zone.
+    Corrected {
+        /// Index of the zone.
+        zone: usize,
+        /// Name of the probe.
+        sensor: String,
+        /// The instant of the levels that were corrected.
+        at: DateTime<Utc>,
+        /// What became of them.
+        correction: Correction,
+    },
 }

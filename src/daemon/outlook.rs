@@ -75,6 +75,34 @@ impl WeatherBook {
         news
     }
 
+    /// Takes the word of a sensor back: of these hours the readings that are
+    /// in force count as estimates, until any source tells them. Those that
+    /// have changed, as they are known now.
+    pub fn doubt(&mut self, hours: &[RawHour]) -> Vec<RawHour> {
+        let mut news = Vec::new();
+        for hour in hours {
+            let Some(known) = self.hours.get_mut(&hour.start) else {
+                continue;
+            };
+            let before = *known;
+            for (known, doubted) in [
+                (&mut known.air_temperature_c, hour.air_temperature_c),
+                (&mut known.relative_humidity_pct, hour.relative_humidity_pct),
+                (&mut known.wind_m_per_s, hour.wind_m_per_s),
+                (&mut known.solar_w_per_m2, hour.solar_w_per_m2),
+                (&mut known.rain_mm, hour.rain_mm),
+            ] {
+                if doubted.is_some() && *known == doubted {
+                    *known = doubted.map(|reading| estimated(reading.value));
+                }
+            }
+            if *known != before {
+                news.push(*known);
+            }
+        }
+        news
+    }
+
     /// Complete hours from `from` to `to` for a plan that is made `now`.
     ///
     /// # Errors
@@ -315,6 +343,18 @@ mod tests {
         book.take(&[told(noon(), 30.0, Provenance::Forecast)], noon());
         let reading = book.hours[&noon()].air_temperature_c.unwrap();
         assert!((reading.value - 20.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_forecast_replaces_what_a_sensor_has_taken_back() {
+        let mut book = WeatherBook::default();
+        let stuck = told(noon(), 20.0, Provenance::Measured);
+        book.take(&[stuck], noon());
+        assert_eq!(book.doubt(&[stuck]).len(), 1);
+        assert_eq!(book.doubt(&[stuck]).len(), 0, "once is enough");
+        book.take(&[told(noon(), 30.0, Provenance::Forecast)], noon());
+        let reading = book.hours[&noon()].air_temperature_c.unwrap();
+        assert!((reading.value - 30.0).abs() < 1e-9);
     }
 
     #[test]

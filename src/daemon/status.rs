@@ -125,6 +125,7 @@ impl Control {
         alarms
             .map(|alarm| in_words(&self.site, alarm))
             .chain(planning)
+            .chain(self.senses.problems(self.now.utc))
             .collect()
     }
 

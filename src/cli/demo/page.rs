@@ -87,6 +87,10 @@ impl Page {
             Notice::NotPlanned(why) => (all(), format!("no plan can be made: {why}")),
             Notice::WeatherStale(from, basis) => (all(), outlook::in_words(*from, *basis)),
             Notice::ClockWrong(problem) => (all(), problem.to_string()),
+            Notice::Sensor(news) => (all(), news.to_string()),
+            Notice::Corrected {
+                zone, correction, ..
+            } => (name(*zone), correction.to_string()),
             Notice::Planned { .. }
             | Notice::ClockRight
             | Notice::ClockSet(_)

@@ -2,6 +2,7 @@
 
 use crate::daemon::notice::Notice;
 use crate::daemon::outlook;
+use crate::daemon::sensors::SensorNews;
 use crate::daemon::status::in_words;
 use crate::site::Site;
 use crate::valve::Severity;
@@ -84,6 +85,26 @@ pub(super) fn write(notice: &Notice, site: &Site) {
             );
         }
         Notice::WeatherFresh => tracing::info!("weather is there again"),
+        Notice::Sensor(news) => write_sensor(news),
+        Notice::Corrected {
+            zone,
+            sensor,
+            at,
+            correction,
+        } => tracing::info!(
+            zone = name(*zone),
+            sensor,
+            at = %at,
+            what = %correction,
+            "a probe corrects the balance"
+        ),
+    }
+}
+
+fn write_sensor(news: &SensorNews) {
+    match news {
+        SensorNews::Wrong(_) => tracing::warn!(what = %news, "a sensor is not believed"),
+        SensorNews::Right { sensor } => tracing::info!(sensor, "a sensor is believed again"),
     }
 }
 

@@ -48,7 +48,7 @@ use crate::store::Ledger;
 use crate::valve::{CommandId, DeviceId, Installation, InstallationError};
 use manager::Manager;
 use planner::Planner;
-use service::{Ended, Service};
+use service::{Ended, Service, Topics};
 use teller::Teller;
 use writer::Writer;
 
@@ -164,8 +164,10 @@ impl Daemon {
             Arc::clone(&parts.clock),
         );
         let last_command = Arc::new(AtomicU64::new(0));
+        let topics = Topics::of(&site, &parts.link.subscriptions);
         let link = Arc::new(Link::start(parts.link, Arc::clone(&parts.clock)));
         let service = Service {
+            topics,
             control,
             devices: parts.devices,
             link: Arc::clone(&link),

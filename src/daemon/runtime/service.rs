@@ -21,7 +21,9 @@ use crate::daemon::desk::{Desk, Effect, Turn};
 use crate::daemon::handle::{Ask, Counter};
 use crate::daemon::notice::Notice;
 use crate::daemon::people::{Answer, Ticket};
-use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading};
+use crate::daemon::senses::Told;
+use crate::daemon::sensors::Sensors;
+use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading, Subscription};
 use crate::site::Site;
 use crate::store::StoreError;
 use crate::valve::{self, Command, DeviceId};
@@ -45,8 +47,45 @@ pub(super) struct Ended {
     pub(super) restart: Option<Box<Site>>,
 }
 
+/// The topics that are read, by subscription.
+pub(super) struct Topics {
+    names: Vec<String>,
+    /// Whether sensors read it.
+    are_sensed: Vec<bool>,
+}
+
+impl Topics {
+    pub(super) fn of(site: &Site, subscriptions: &[Subscription]) -> Self {
+        let sensed = Sensors::of(site).subscriptions();
+        let is_sensed = |topic: &String| sensed.iter().any(|s| s.topic == *topic);
+        let names = subscriptions.iter().map(|s| s.topic.clone());
+        let names: Vec<String> = names.collect();
+        Self {
+            are_sensed: names.iter().map(is_sensed).collect(),
+            names,
+        }
+    }
+
+    fn name(&self, message: &Message) -> &str {
+        let name = self.names.get(message.subscription);
+        name.map_or("", String::as_str)
+    }
+
+    /// What a message tells the sensors, if they read its topic.
+    fn sensed(&self, message: &Message) -> Option<Told> {
+        let is_sensed = self.are_sensed.get(message.subscription);
+        is_sensed.copied().unwrap_or(false).then(|| Told {
+            topic: self.name(message).to_owned(),
+            payload: message.payload.clone(),
+            stored: message.stored,
+            received: message.received,
+        })
+    }
+}
+
 /// Everything that the loop works with.
 pub(super) struct Service {
+    pub(super) topics: Topics,
     pub(super) control: Control,
     pub(super) devices: Devices,
     pub(super) link: Arc<Link>,
@@ -155,6 +194,9 @@ impl Service {
     }
 
     fn take_message(&mut self, message: &Message) {
+        if let Some(told) = self.topics.sensed(message) {
+            self.tell(Event::Sensor(told));
+        }
         for reading in self.devices.read(message, self.clock.now().moment) {
             match reading {
                 Reading::Report(id, report) => {
@@ -162,9 +204,7 @@ impl Service {
                 }
                 Reading::Flow(flow) => self.tell(Event::Valve(valve::Event::Flow(flow))),
                 Reading::Unclear { text } => {
-                    let topics = self.devices.subscriptions();
-                    let topic = topics.get(message.subscription);
-                    let topic = topic.map_or("", |subscription| &subscription.topic);
+                    let topic = self.topics.name(message);
                     tracing::warn!(topic, text, "a message cannot be read");
                 }
             }
@@ -181,7 +221,7 @@ impl Service {
                 self.weather_again.notify_one();
             }
             Word::Site(site) => {
-                tracing::info!("zones, valves or broker have changed: starting anew");
+                tracing::info!("zones, valves, topics or broker have changed: starting anew");
                 self.restart = Some(site);
                 self.stop();
             }
@@ -193,7 +233,7 @@ impl Service {
         self.tell(Event::Valve(valve::Event::Shutdown));
     }
 
-    /// Whether a site has the same zones, valves and broker.
+    /// Whether a site has the same zones, valves, topics and broker.
     fn is_same_ground(&self, site: &Site) -> bool {
         let present = &self.control.settings.site;
         let valves = |site: &Site| {
@@ -209,6 +249,7 @@ impl Service {
         present.mqtt == site.mqtt
             && present.place == site.place
             && valves(present) == valves(site)
+            && Sensors::of(present).subscriptions() == Sensors::of(site).subscriptions()
             && installation.is_some_and(|new| new == *self.control.settings.installation)
     }
 

@@ -7,7 +7,8 @@ use std::time::Duration;
 use super::Parts;
 use crate::clock::{Clock, boot_id};
 use crate::daemon::control::{Memory, Settings};
-use crate::mqtt::{self, Devices, SettingsError};
+use crate::daemon::sensors::Sensors;
+use crate::mqtt::{self, Devices, SettingsError, Subscription};
 use crate::site::Site;
 use crate::store::{Opening, Store, StoreError};
 use crate::valve::{DeviceId, InstallationError};
@@ -81,7 +82,8 @@ impl Start {
         }
         let variable = |name: &str| std::env::var(name).ok();
         let folder = self.folder.as_path();
-        let link = mqtt::Settings::of(mqtt, devices.subscriptions(), folder, variable)?;
+        let topics = topics(&self.site, &devices);
+        let link = mqtt::Settings::of(mqtt, &topics, folder, variable)?;
         Ok((devices, link))
     }
 
@@ -118,6 +120,18 @@ impl Start {
             listener: None,
         })
     }
+}
+
+/// The topics of the valves, in their own order, then those that only sensors
+/// have.
+fn topics(site: &Site, devices: &Devices) -> Vec<Subscription> {
+    let mut topics = devices.subscriptions().to_vec();
+    for sensors in Sensors::of(site).subscriptions() {
+        if topics.iter().all(|known| known.topic != sensors.topic) {
+            topics.push(sensors);
+        }
+    }
+    topics
 }
 
 /// What the control loop must know of a site.

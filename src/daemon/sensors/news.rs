@@ -42,6 +42,17 @@ pub enum SensorNews {
     },
 }
 
+impl SensorNews {
+    /// The name of the sensor.
+    #[must_use]
+    pub fn sensor(&self) -> &str {
+        match self {
+            Self::Wrong(problem) => &problem.sensor,
+            Self::Right { sensor } => sensor,
+        }
+    }
+}
+
 impl fmt::Display for SensorProblem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self {

@@ -11,6 +11,7 @@ mod kills;
 mod network;
 mod process;
 mod rig;
+mod sensors;
 mod state;
 mod stops;
 mod valves;

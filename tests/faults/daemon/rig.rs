@@ -118,11 +118,15 @@ impl Rig {
         daemon_port: u16,
         (runs, more): ((&str, &str), &[&str]),
     ) -> Self {
+        Self::of(broker, &beds(daemon_port, runs), more)
+    }
+
+    /// Beds by a site file of the test's own.
+    pub(crate) fn of(broker: Mosquitto, text: &str, more: &[&str]) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        let text = beds(daemon_port, runs);
-        std::fs::write(folder.path().join("site.toml"), &text).unwrap();
+        std::fs::write(folder.path().join("site.toml"), text).unwrap();
         std::fs::write(folder.path().join("weather.csv"), weather(Utc::now())).unwrap();
-        let site = load(&text, "site.toml").unwrap().site;
+        let site = load(text, "site.toml").unwrap().site;
         let mqtt = site.mqtt.clone().unwrap();
         let clock: Arc<dyn Clock> = Arc::new(SystemClock);
         let simulated = SimulatedSite::of(&site, &mqtt, clock.now().moment);

@@ -89,7 +89,8 @@ fn client(program: &str, port: u16, arguments: &[&str]) -> Command {
     command
 }
 
-fn free_port() -> u16 {
+/// A port that nobody uses now.
+pub(crate) fn free_port() -> u16 {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     listener.local_addr().unwrap().port()
 }

@@ -4,5 +4,6 @@
 
 mod fortnight;
 mod people;
+mod sensing;
 mod time;
 mod world;

@@ -1,0 +1,177 @@
+//! The sensors in the control loop: what they measured goes into the weather,
+//! what probes say into the balance, and what is wrong is told.
+
+use std::time::Duration;
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::control::{Action, Control};
+use super::notice::Notice;
+use super::sensors::{SensorNews, Sensors};
+use crate::agronomy::weather_record::{RawHour, Reading};
+use crate::balance::ground::Ground;
+use crate::balance::probe::{ProbeReading, correct};
+use crate::balance::stores::Levels;
+use crate::site::Site;
+use crate::valve::Moment;
+
+/// Pause between two looks at who is silent, and between two times that news
+/// are told: a sensor that changes its mind with each message fills no log.
+const LOOK_PAUSE: Duration = Duration::from_secs(10);
+/// Pause between two times that measured hours become weather.
+const HOURS_PAUSE: Duration = Duration::from_secs(60);
+/// Sensors forget hours that are older than three days.
+const KEPT: TimeDelta = TimeDelta::hours(71);
+
+/// What came on a topic that sensors share or have for themselves.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Told {
+    /// The topic.
+    pub topic: String,
+    /// The payload, as it came: not to be trusted.
+    pub payload: Vec<u8>,
+    /// Whether the broker had it stored.
+    pub stored: bool,
+    /// When it came.
+    pub received: Moment,
+}
+
+/// The sensors, and what became of their readings.
+#[derive(Debug, Default)]
+pub(super) struct Senses {
+    sensors: Sensors,
+    looked: Option<Moment>,
+    /// When measured hours were last asked for.
+    asked: Option<Moment>,
+    /// Those that are in the weather.
+    given: Vec<RawHour>,
+    /// The latest of each sensor that was not told yet.
+    news: Vec<SensorNews>,
+}
+
+impl Senses {
+    pub(super) fn of(site: &Site) -> Self {
+        Self {
+            sensors: Sensors::of(site),
+            ..Self::default()
+        }
+    }
+
+    fn note(&mut self, news: Vec<SensorNews>) {
+        for new in news {
+            self.news.retain(|old| old.sensor() != new.sensor());
+            self.news.push(new);
+        }
+    }
+
+    /// Measured hours that are not in the weather yet, or otherwise; and what
+    /// is in it that the sensors have taken back.
+    fn changes(&mut self, now: DateTime<Utc>) -> (Vec<RawHour>, Vec<RawHour>) {
+        let hours = self.sensors.hours(now);
+        let given = std::mem::replace(&mut self.given, hours);
+        let hours = &self.given;
+        let new = hours.iter().filter(|hour| !given.contains(hour));
+        // What is older is forgotten, not taken back.
+        let kept = given.iter().filter(|hour| hour.start > now - KEPT);
+        let taken_back = kept.filter_map(|hour| {
+            let found = hours.iter().find(|new| new.start == hour.start);
+            taken_back(hour, found)
+        });
+        (new.copied().collect(), taken_back.collect())
+    }
+
+    /// What is wrong now, in words.
+    pub(super) fn problems(&self, now: DateTime<Utc>) -> Vec<String> {
+        let problems = self.sensors.problems(now);
+        problems.iter().map(ToString::to_string).collect()
+    }
+}
+
+/// What an hour held that it does not hold any more; none if that is nothing.
+fn taken_back(before: &RawHour, after: Option<&RawHour>) -> Option<RawHour> {
+    let gone =
+        |of: fn(&RawHour) -> Option<Reading>| of(before).filter(|_| after.and_then(of).is_none());
+    let hour = RawHour {
+        air_temperature_c: gone(|hour| hour.air_temperature_c),
+        relative_humidity_pct: gone(|hour| hour.relative_humidity_pct),
+        wind_m_per_s: gone(|hour| hour.wind_m_per_s),
+        solar_w_per_m2: gone(|hour| hour.solar_w_per_m2),
+        rain_mm: gone(|hour| hour.rain_mm),
+        ..*before
+    };
+    let readings = [
+        hour.air_temperature_c,
+        hour.relative_humidity_pct,
+        hour.wind_m_per_s,
+        hour.solar_w_per_m2,
+        hour.rain_mm,
+    ];
+    readings.iter().any(Option::is_some).then_some(hour)
+}
+
+impl Control {
+    /// Readings of a time that cannot be believed belong to no hour.
+    pub(super) fn sense(&mut self, told: &Told) {
+        if self.clock_problem.is_some() {
+            return;
+        }
+        let at = self.now.utc_at(told.received);
+        let sensors = &mut self.senses.sensors;
+        let news = sensors.take(&told.topic, &told.payload, told.stored, at);
+        self.senses.note(news);
+    }
+
+    /// Asks the sensors what is new, when it is time to.
+    pub(super) fn look_at_sensors(&mut self, out: &mut Vec<Action>) {
+        if self.senses.sensors.is_empty() || self.clock_problem.is_some() {
+            return;
+        }
+        let now = self.now.moment;
+        let is_over = |last: Option<Moment>, pause| last.is_none_or(|at| now.since(at) >= pause);
+        if is_over(self.senses.looked, LOOK_PAUSE) {
+            self.senses.looked = Some(now);
+            let news = self.senses.sensors.look(self.now.utc);
+            self.senses.note(news);
+            let news = self.senses.news.drain(..);
+            out.extend(news.map(Notice::Sensor).map(Action::Tell));
+        }
+        if is_over(self.senses.asked, HOURS_PAUSE) {
+            self.senses.asked = Some(now);
+            let (new, taken_back) = self.senses.changes(self.now.utc);
+            if !taken_back.is_empty() {
+                self.doubt_weather(&taken_back, out);
+            }
+            if !new.is_empty() {
+                self.lay_weather(&new, out);
+            }
+        }
+    }
+
+    /// Levels of an instant, corrected by the probe of the zone.
+    pub(super) fn corrected(
+        &self,
+        zone: usize,
+        (at, levels): (DateTime<Utc>, Levels),
+        out: &mut Vec<Action>,
+    ) -> Levels {
+        let Some(moisture) = self.senses.sensors.moisture(zone, at) else {
+            return levels;
+        };
+        // A soil that is none has no plan, and so no levels.
+        let Ok(ground) = Ground::of(&self.site.zones[zone]) else {
+            return levels;
+        };
+        let reading = ProbeReading {
+            content: moisture.content,
+            weight: moisture.weight,
+        };
+        let correction = correct(&ground, &levels, reading);
+        out.push(Action::Tell(Notice::Corrected {
+            zone,
+            sensor: moisture.sensor,
+            at,
+            correction,
+        }));
+        correction.levels
+    }
+}

@@ -1,0 +1,192 @@
+//! What sensors say over the broker reaches weather, plan, balance, status.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use soakmist::agronomy::weather_record::Provenance;
+use soakmist::daemon::sensors::SensorNews;
+use soakmist::daemon::{Event, Notice, Told};
+use soakmist::site::{Site, load};
+
+use super::world::{SITE, World, utc, weather};
+
+const SENSORS: &str = r#"
+[[sensor]]
+name = "station-air"
+measures = "air-temperature"
+topic = "station"
+pointer = "/air"
+unit = "C"
+every = "10 min"
+
+[[sensor]]
+name = "probe"
+measures = "soil-moisture"
+topic = "station"
+pointer = "/soil"
+unit = "%"
+every = "10 min"
+zone = "west"
+
+[all-zones]
+"#;
+
+fn sensed() -> Site {
+    let text = SITE.replace("SOWN", "2026-08-22 16:00");
+    let text = text.replace("[all-zones]", SENSORS);
+    load(&text, "beds.toml").unwrap().site
+}
+
+fn world() -> World {
+    let start = utc("2026-08-24T12:00:00Z");
+    let weather = weather(utc("2026-08-10T04:00:00Z"), 40);
+    World::new(sensed(), start, weather)
+}
+
+fn say(world: &mut World, payload: &str) {
+    let told = Told {
+        topic: "station".into(),
+        payload: payload.as_bytes().to_vec(),
+        stored: false,
+        received: world.now.moment,
+    };
+    world.tell(Event::Sensor(told));
+}
+
+/// A reading every ten minutes, that goes a little up and down.
+fn report(world: &mut World, hours: i64, payload: impl Fn(f64) -> String) {
+    for index in 0..hours * 6 {
+        let wobble = if index % 2 == 0 { 0.1 } else { -0.1 };
+        say(world, &payload(wobble));
+        world.run_for(TimeDelta::minutes(10));
+    }
+}
+
+fn opened_s(world: &World) -> f64 {
+    (0..3).map(|zone| world.open_s(zone)).sum()
+}
+
+fn kept(world: &World, hour: DateTime<Utc>) -> (f64, Provenance) {
+    let hours = world.store.as_ref().unwrap().weather("in-force", hour);
+    let hours = hours.unwrap();
+    let reading = hours[0].air_temperature_c.unwrap();
+    (reading.value, reading.provenance)
+}
+
+#[test]
+fn what_a_thermometer_measured_reaches_the_plan_and_the_state() {
+    let air = |celsius: f64| move |wobble: f64| format!("{{\"air\":{:.1}}}", celsius + wobble);
+    let (mut cool, mut hot) = (world(), world());
+    report(&mut cool, 8, air(12.0));
+    report(&mut hot, 8, air(42.0));
+    let (cool_s, hot_s) = (opened_s(&cool), opened_s(&hot));
+    assert!(hot_s > 1.1 * cool_s, "{hot_s} s and {cool_s} s");
+    let (celsius, provenance) = kept(&hot, utc("2026-08-24T13:00:00Z"));
+    assert!((celsius - 42.0).abs() < 1e-9);
+    assert_eq!(provenance, Provenance::Measured);
+    assert!(
+        hot.control
+            .status()
+            .alarms
+            .iter()
+            .all(|alarm| !alarm.contains("station-air"))
+    );
+}
+
+#[test]
+fn a_silent_thermometer_is_named_until_it_speaks_again() {
+    let mut world = world();
+    report(&mut world, 1, |wobble| {
+        format!("{{\"air\":{:.1}}}", 20.0 + wobble)
+    });
+    let is_named = |world: &World| {
+        let alarms = world.control.status().alarms;
+        let words = "sensor station-air (air temperature) has been silent since 2026-08-24 12:50";
+        alarms.iter().any(|alarm| alarm.starts_with(words))
+    };
+    assert!(!is_named(&world));
+    world.run_for(TimeDelta::minutes(40));
+    assert!(is_named(&world), "{:?}", world.control.status().alarms);
+    world.run_for(TimeDelta::hours(3));
+    say(&mut world, r#"{"air":20.5}"#);
+    assert!(!is_named(&world));
+    world.run_for(TimeDelta::minutes(1));
+    let news = world.told.iter().filter_map(|notice| match notice {
+        Notice::Sensor(news) if news.sensor() == "station-air" => Some(news),
+        _ => None,
+    });
+    let news: Vec<&SensorNews> = news.collect();
+    assert!(
+        matches!(
+            news.as_slice(),
+            [SensorNews::Wrong(_), SensorNews::Right { .. }]
+        ),
+        "told once each: {news:?}"
+    );
+}
+
+#[test]
+fn what_a_stuck_thermometer_measured_is_left_to_the_next_forecast() {
+    let mut world = world();
+    report(&mut world, 14, |_| r#"{"air":42.0}"#.to_owned());
+    let first = utc("2026-08-24T12:00:00Z");
+    assert_eq!(kept(&world, first).1, Provenance::Estimated);
+    let forecast = weather(utc("2026-08-10T04:00:00Z"), 40);
+    world.tell(Event::Weather(forecast));
+    let (celsius, provenance) = kept(&world, first);
+    assert!(celsius < 40.0);
+    assert_eq!(provenance, Provenance::Forecast);
+}
+
+#[test]
+fn readings_that_change_their_mind_each_second_fill_no_log() {
+    let mut world = world();
+    for index in 0..600 {
+        say(
+            &mut world,
+            if index % 2 == 0 {
+                r#"{"air":"?"}"#
+            } else {
+                r#"{"air":20.1}"#
+            },
+        );
+        world.run_for(TimeDelta::seconds(1));
+    }
+    let told = world.told.iter();
+    let told = told.filter(|notice| matches!(notice, Notice::Sensor(_)));
+    assert!(told.count() <= 62);
+}
+
+#[test]
+fn a_probe_corrects_the_balance_of_its_zone_hour_by_hour() {
+    let mut world = world();
+    report(&mut world, 60, |wobble| {
+        format!("{{\"soil\":{:.1}}}", 14.0 + wobble)
+    });
+    let corrections = world.told.iter().filter_map(|notice| match notice {
+        Notice::Corrected {
+            zone,
+            at,
+            correction,
+            ..
+        } => Some((*zone, *at, *correction)),
+        _ => None,
+    });
+    let corrections: Vec<_> = corrections.collect();
+    // The balance is carried on from two days ago, by the hour.
+    assert!(
+        (8..=13).contains(&corrections.len()),
+        "{}",
+        corrections.len()
+    );
+    assert!(corrections.windows(2).all(|two| two[0].1 < two[1].1));
+    for (zone, _, correction) in &corrections {
+        assert_eq!(*zone, 1);
+        assert!((correction.probe - 0.14).abs() < 1e-3);
+        assert!(correction.added_mm <= 0.0);
+    }
+    let (first, last) = (corrections[0].2, corrections[corrections.len() - 1].2);
+    assert!(first.added_mm < -1.0, "{}", first.added_mm);
+    assert!(
+        last.balance < first.balance - 0.02,
+        "it comes nearer to the probe"
+    );
+}

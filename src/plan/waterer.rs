@@ -136,7 +136,10 @@ impl Waterer<'_> {
         let worthwhile_mm = self
             .watering
             .net_mm(self.watering.shortest_s(), stage)
-            .max(WORTHWHILE_SHARE * self.course.now.allowed_mm(self.bed));
+            .max(WORTHWHILE_SHARE * self.course.now.allowed_mm(self.bed))
+            // A layer that holds less than the shortest run must not stay dry
+            // for want of room for it; what is too much drains below.
+            .min(self.course.now.due_mm(self.bed));
         let need = self.course.next_need(self.bed, worthwhile_mm, until)?;
         Some(self.job_for(need))
     }

@@ -304,13 +304,14 @@ fn a_match_is_watered_before_and_said_so() {
             from: clock(13, 0),
             to: clock(15, 0),
         },
-        dry_before: TimeDelta::hours(1),
+        dry_before: TimeDelta::minutes(75),
     }];
     let timetable = plan(&site, &dry_weather(date(10), 45));
+    let shut = local(26, 12) - TimeDelta::minutes(15);
     let before = timetable
         .runs
         .iter()
-        .rfind(|run| run.start >= local(26, 9) && run.end() <= local(26, 12))
+        .rfind(|run| run.start >= local(26, 9) && run.end() <= shut)
         .unwrap();
     assert_eq!(before.reason.trigger, Trigger::AheadOfConstraint);
     assert_eq!(
@@ -318,7 +319,7 @@ fn a_match_is_watered_before_and_said_so() {
         Some(Constraint::QuietWindow)
     );
     assert!(
-        before.end() > local(26, 12) - TimeDelta::minutes(5),
+        before.end() > shut - TimeDelta::minutes(5),
         "as late as may be"
     );
     let dry = timetable

@@ -288,12 +288,12 @@ impl Course {
         let mut moment = self.now;
         let mut worthwhile_from = None;
         let until = until.min(bed.end());
+        let (mut depletion, mut due) = (moment.stores.depletion_mm(), moment.due_mm(bed));
         loop {
-            let (before, depletion_before) = (moment.at, moment.stores.depletion_mm());
+            let (before, depletion_before, due_before) = (moment.at, depletion, due);
             if worthwhile_from.is_none() && depletion_before >= worthwhile_mm {
                 worthwhile_from = Some(before);
             }
-            let due_before = moment.due_mm(bed);
             if depletion_before > due_before + DRY_SLACK_MM && worthwhile_from.is_some() {
                 return Some(Need {
                     worthwhile_from: worthwhile_from.unwrap_or(before),
@@ -305,8 +305,7 @@ impl Course {
                 return None;
             }
             moment.step(bed, until, 0.0);
-            let depletion = moment.stores.depletion_mm();
-            let due = moment.due_mm(bed);
+            (depletion, due) = (moment.stores.depletion_mm(), moment.due_mm(bed));
             if depletion > due + DRY_SLACK_MM
                 && (worthwhile_from.is_some() || depletion >= worthwhile_mm)
             {

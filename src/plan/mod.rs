@@ -159,7 +159,8 @@ pub fn first_soak(site: &Site, weather: &[WeatherHour]) -> Option<DateTime<Utc>>
     let begin = sown - TimeDelta::days(SOAK_LEAD_DAYS);
     let span = span(site, weather, begin, sown).ok()?;
     let prepared = Prepared::of(site, weather, &span).ok()?;
-    let schedule = prepared.schedule();
+    // The first plan that comes to mind will do: only its first day is asked.
+    let schedule = prepared.schedule_with(site.supply.flow.l_per_min());
     schedule.runs.first().map(|run| run.start)
 }
 

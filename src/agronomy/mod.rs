@@ -14,7 +14,6 @@ pub mod infiltration;
 pub mod missing_data;
 pub mod radiation;
 pub mod reference_et;
-pub mod restoration;
 pub mod root_zone;
 pub mod roots;
 pub mod soil_hydraulics;

@@ -1,10 +1,10 @@
 //! Noilhan & Planton 1989, Mon. Weather Rev. 117:536–549: the restore term.
 
-use soakmist::agronomy::restoration::{ForceRestoreSoil, Rise};
 use soakmist::agronomy::texture::from_label;
 use soakmist::site::TextureName;
 
 use crate::near::{assert_near, rows};
+use crate::restoration::{ForceRestoreSoil, Rise};
 
 #[test]
 fn the_restore_flux_matches_its_check_points() {

@@ -11,6 +11,8 @@ mod force_restore;
 mod germination;
 mod green_ampt;
 mod near;
+#[path = "../support/restoration.rs"]
+mod restoration;
 mod richards;
 mod saxton_rawls2006;
 mod sun;

@@ -10,10 +10,14 @@
 
 #![allow(dead_code, reason = "the bench and the test each use their part")]
 
+#[path = "restoration.rs"]
+pub mod restoration;
+
 use std::sync::Arc;
 
+use restoration::{ForceRestoreSoil, Rise};
+
 use soakmist::agronomy::evaporation;
-use soakmist::agronomy::restoration::{ForceRestoreSoil, Rise};
 use soakmist::balance::demand::HourDemand;
 use soakmist::balance::ground::Ground;
 use soakmist::balance::record::Stage;

@@ -8,15 +8,17 @@
 //! The balance used this with the whole demand taken from the layer, and was up
 //! to three times too late against Richards' equation from the second spell on,
 //! because one store beneath the layer stays moist when the soil next to the
-//! layer no longer is. It uses `drying` now; this is kept as the measure of
-//! what that gained (docs/seed-layer.md).
+//! layer no longer is. It uses `agronomy::drying` now; this is kept for the tests, as
+//! the measure of what that gained (docs/seed-layer.md).
 //!
 //! Source throughout: Noilhan & Planton 1989, Mon. Weather Rev. 117:536–549.
 //! The equations and the sand, sandy loam and clay rows were compared with
 //! public land-surface codes; water contents and the other rows are from
 //! memory of the paper.
 
-use crate::site::TextureName;
+#![allow(dead_code, reason = "each test binary uses its part")]
+
+use soakmist::site::TextureName;
 
 /// Parameters of the restore flux for one soil.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -11,6 +11,9 @@
     reason = "it starts processes and looks at clocks and files"
 )]
 
+#[path = "../../tests/support/beds.rs"]
+mod beds;
+
 use std::io::{BufRead, BufReader, Lines};
 use std::net::{TcpListener, TcpStream};
 use std::path::Path;
@@ -18,7 +21,8 @@ use std::process::{Child, ChildStderr, ChildStdout, Command, Stdio};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use chrono::{TimeDelta, Timelike, Utc};
+use beds::{DEVICE, Noon, weather};
+use chrono::Utc;
 use soakmist::clock::{Clock, SystemClock};
 use soakmist::simulator::{SimulatedSite, Simulator};
 use soakmist::site::load;
@@ -39,17 +43,11 @@ fn main() {
 
 /// A site of equal thirsty zones where it is noon.
 fn site(zones: usize, port: u16) -> String {
-    let now = Utc::now();
-    let east_h = 12 - i64::from(now.hour());
-    let zone = match -east_h {
-        0 => "Etc/GMT".to_owned(),
-        west => format!("Etc/GMT{west:+}"),
-    };
-    let sown = now + TimeDelta::hours(east_h) - TimeDelta::days(2);
+    let noon = Noon::at(Utc::now());
     let mut text = format!(
         r#"name = "Harrowmere beds"
 units = "si"
-place = {{ latitude = 36.1, longitude = {}, elevation = "270 m", time-zone = "{zone}" }}
+place = {{ latitude = 36.1, longitude = {}, elevation = "270 m", time-zone = "{}" }}
 supply = {{ flow = "{} L/min" }}
 weather = {{ file = "weather.csv" }}
 limits = {{ wind = "none" }}
@@ -59,17 +57,7 @@ host = "127.0.0.1"
 port = {port}
 client-id = "soakmist-beds"
 base-topic = "beds/soakmist"
-[[device]]
-name = "bed-valve"
-acts = "self-closing"
-command-topic = "beds/{{zone}}/command"
-open = '{{"valve":"open","seconds":{{seconds}},"id":{{id}},"issued_at":{{issued_at}},"valid_for_s":{{valid_for_s}}}}'
-close = '{{"valve":"close","id":{{id}}}}'
-state-topic = "beds/{{zone}}/state"
-state-pointer = "/valve"
-state-open = "open"
-state-closed = "closed"
-echo-pointer = "/id"
+{DEVICE}
 [all-zones]
 soil = "loam"
 area = "20 m2"
@@ -78,21 +66,13 @@ sprinkler = {{ flow = "10 L/min" }}
 runs = {{ shortest = "5 s", longest = "30 s", soak-time = "10 min" }}
 seeding = {{ at = "{}", mix = "perennial-ryegrass" }}
 "#,
-        east_h * 15,
+        noon.longitude,
+        noon.time_zone,
         zones * 11,
-        sown.format("%Y-%m-%d %H:%M")
+        noon.sown
     );
     for zone in 0..zones {
         text += &format!("[[zone]]\nname = \"bed-{zone}\"\n");
-    }
-    text
-}
-
-fn weather() -> String {
-    let mut text = String::from("time,air_temp_c,rel_humidity_pct,precip_mm\n");
-    for hour in -120..120 {
-        let at = Utc::now() + TimeDelta::hours(hour);
-        text += &at.format("%Y-%m-%dT%H:00:00Z,30,40,0\n").to_string();
     }
     text
 }
@@ -181,7 +161,7 @@ fn measure(zones: usize) {
     let (broker, port) = broker(folder.path());
     let text = site(zones, port);
     std::fs::write(folder.path().join("site.toml"), &text).unwrap();
-    std::fs::write(folder.path().join("weather.csv"), weather()).unwrap();
+    std::fs::write(folder.path().join("weather.csv"), weather(Utc::now())).unwrap();
     let site = load(&text, "site.toml").unwrap().site;
     let mqtt = site.mqtt.clone().unwrap();
     let runtime = tokio::runtime::Runtime::new().unwrap();

@@ -5,6 +5,8 @@
     reason = "faults are made in files and processes"
 )]
 
+#[path = "../support/beds.rs"]
+mod beds;
 mod daemon;
 mod kill_at_every_write;
 mod link;

@@ -9,6 +9,9 @@
 mod support;
 
 mod backtest;
+#[cfg(feature = "daemon")]
+#[path = "../support/beds.rs"]
+mod beds;
 mod calendar;
 mod catch_cans_command;
 mod check_command;

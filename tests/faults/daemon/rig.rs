@@ -4,7 +4,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use chrono::{DateTime, TimeDelta, Timelike, Utc};
+use chrono::Utc;
 use soakmist::clock::{Clock, SystemClock};
 use soakmist::simulator::{SimulatedSite, Simulator};
 use soakmist::site::{Site, load};
@@ -12,6 +12,7 @@ use soakmist::valve::DeviceId;
 use tempfile::TempDir;
 
 use super::process::Process;
+use crate::beds::{DEVICE, Noon, weather};
 use crate::link::mosquitto::Mosquitto;
 
 /// No wait is longer: the test fails instead.
@@ -33,18 +34,7 @@ port = PORT
 client-id = "soakmist-beds"
 base-topic = "beds/soakmist"
 
-[[device]]
-name = "bed-valve"
-acts = "self-closing"
-command-topic = "beds/{zone}/command"
-open = '{"valve":"open","seconds":{seconds},"id":{id},"issued_at":{issued_at},"valid_for_s":{valid_for_s}}'
-close = '{"valve":"close","id":{id}}'
-state-topic = "beds/{zone}/state"
-state-pointer = "/valve"
-state-open = "open"
-state-closed = "closed"
-echo-pointer = "/id"
-
+DEVICE
 [all-zones]
 soil = "loam"
 area = "20 m2"
@@ -66,30 +56,14 @@ name = "long"
 /// The beds as a site file: it is noon there, whenever the test runs, and
 /// they were sown two days ago.
 pub(crate) fn beds(port: u16, (longest, soak): (&str, &str)) -> String {
-    let now = Utc::now();
-    let east_h = 12 - i64::from(now.hour());
-    // POSIX names count the other way.
-    let zone = match -east_h {
-        0 => "Etc/GMT".to_owned(),
-        west => format!("Etc/GMT{west:+}"),
-    };
-    let sown = now + TimeDelta::hours(east_h) - TimeDelta::days(2);
-    BEDS.replace("LONGITUDE", &(east_h * 15).to_string())
-        .replace("ZONE", &zone)
+    let noon = Noon::at(Utc::now());
+    BEDS.replace("DEVICE", DEVICE)
+        .replace("LONGITUDE", &noon.longitude)
+        .replace("ZONE", &noon.time_zone)
         .replace("PORT", &port.to_string())
         .replace("LONGEST", longest)
         .replace("SOAK", soak)
-        .replace("SOWN", &sown.format("%Y-%m-%d %H:%M").to_string())
-}
-
-/// Hot and dry, for days back and ahead.
-fn weather(now: DateTime<Utc>) -> String {
-    let mut text = String::from("time,air_temp_c,rel_humidity_pct,precip_mm\n");
-    for hour in -120..120 {
-        let at = now + TimeDelta::hours(hour);
-        text += &at.format("%Y-%m-%dT%H:00:00Z,30,40,0\n").to_string();
-    }
-    text
+        .replace("SOWN", &noon.sown)
 }
 
 pub(crate) struct Rig {

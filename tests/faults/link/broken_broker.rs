@@ -6,8 +6,8 @@ use soakmist::mqtt::{DownReason, SendError, Subscription};
 
 use super::fake_broker::{FakeBroker, Packet};
 use super::{
-    ZONE, close, close_parcel, is_up, needed, next_message, now, open, open_parcel, settings,
-    start, until_down, until_up,
+    ZONE, close, close_parcel, is_up, needed, next_message, nonsense, now, open, open_parcel,
+    settings, start, until_down, until_up,
 };
 
 /// The library would connect again at once, for ever.
@@ -306,14 +306,7 @@ async fn nonsense_from_the_broker_ends_a_connection_and_nothing_else() {
         } else {
             broker.serve().await
         };
-        let bytes: Vec<u8> = (0..64)
-            .map(|_| {
-                seed ^= seed << 13;
-                seed ^= seed >> 7;
-                seed ^= seed << 17;
-                seed.to_le_bytes()[0]
-            })
-            .collect();
+        let bytes = nonsense(&mut seed);
         connection.send(&bytes).await;
     }
     assert!(link.is_running());

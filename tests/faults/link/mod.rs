@@ -27,6 +27,8 @@ use soakmist::mqtt::{
 };
 use soakmist::valve::{DeviceId, Moment};
 
+use mosquitto::Mosquitto;
+
 pub(crate) const ZONE: DeviceId = DeviceId::Zone(0);
 /// No wait of a test is longer: it fails instead.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(20);
@@ -128,4 +130,30 @@ pub(crate) fn open(link: &Link, text: &str) {
 
 pub(crate) fn close(link: &Link, text: &str) {
     link.close(ZONE, close_parcel(text)).unwrap();
+}
+
+/// After a restart of the broker what it is told of comes in again.
+pub(crate) async fn is_subscribed_again(settings: fn(u16) -> Settings) {
+    let mut broker = Mosquitto::start();
+    let link = start(settings(broker.port));
+    until_up(&link).await;
+    broker.kill();
+    until_down(&link).await;
+    broker.restart();
+    until_up(&link).await;
+    broker.publish(&["-t", "lawn/state", "-m", "closed"]);
+    assert_eq!(next_message(&link).await.subscription, 1);
+    link.stop().await;
+}
+
+/// 64 bytes as they come, from a seed that goes on (xorshift).
+pub(crate) fn nonsense(seed: &mut u64) -> Vec<u8> {
+    (0..64)
+        .map(|_| {
+            *seed ^= *seed << 13;
+            *seed ^= *seed >> 7;
+            *seed ^= *seed << 17;
+            seed.to_le_bytes()[0]
+        })
+        .collect()
 }

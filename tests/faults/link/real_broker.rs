@@ -6,7 +6,9 @@ use soakmist::mqtt::{DownReason, Parcel, Quality};
 
 use super::mosquitto::Mosquitto;
 use super::proxy::Proxy;
-use super::{close, is_up, next_message, open, settings, start, until_down, until_up};
+use super::{
+    close, is_subscribed_again, is_up, next_message, open, settings, start, until_down, until_up,
+};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_report_comes_in_and_a_command_goes_out() {
@@ -78,16 +80,7 @@ async fn presence_says_online_and_offline_and_the_broker_says_it_when_we_vanish(
 /// broker nothing would come in, and no error would say so.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_broker_that_was_restarted_is_subscribed_again() {
-    let mut broker = Mosquitto::start();
-    let link = start(settings(broker.port));
-    until_up(&link).await;
-    broker.kill();
-    until_down(&link).await;
-    broker.restart();
-    until_up(&link).await;
-    broker.publish(&["-t", "lawn/state", "-m", "closed"]);
-    assert_eq!(next_message(&link).await.subscription, 1);
-    link.stop().await;
+    is_subscribed_again(settings).await;
 }
 
 #[tokio::test(flavor = "multi_thread")]

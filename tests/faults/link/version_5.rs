@@ -7,7 +7,9 @@ use soakmist::mqtt::{DownReason, Login, Secret, Settings, Version};
 use super::fake_broker::FakeBroker;
 use super::mosquitto::Mosquitto;
 use super::proxy::Proxy;
-use super::{close, next_message, open, settings, start, until_down, until_up};
+use super::{
+    close, is_subscribed_again, next_message, nonsense, open, settings, start, until_down, until_up,
+};
 
 fn five(port: u16) -> Settings {
     Settings {
@@ -42,16 +44,7 @@ async fn commands_reports_and_presence_are_the_same() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_broker_that_was_restarted_is_subscribed_again() {
-    let mut broker = Mosquitto::start();
-    let link = start(five(broker.port));
-    until_up(&link).await;
-    broker.kill();
-    until_down(&link).await;
-    broker.restart();
-    until_up(&link).await;
-    broker.publish(&["-t", "lawn/state", "-m", "closed"]);
-    assert_eq!(next_message(&link).await.subscription, 1);
-    link.stop().await;
+    is_subscribed_again(five).await;
 }
 
 /// Here the library waits for ever for what it cannot write, and pings every
@@ -136,14 +129,7 @@ async fn nonsense_from_the_broker_ends_a_connection_and_nothing_else() {
     let mut seed = 0x2545_f491_4f6c_dd1d_u64;
     for round in 0..300 {
         let mut connection = broker.accept().await;
-        let mut bytes: Vec<u8> = (0..64)
-            .map(|_| {
-                seed ^= seed << 13;
-                seed ^= seed >> 7;
-                seed ^= seed << 17;
-                seed.to_le_bytes()[0]
-            })
-            .collect();
+        let mut bytes = nonsense(&mut seed);
         if round % 2 == 0 {
             bytes.splice(0..0, [0x20, 3, 0, 0, 0]);
         }

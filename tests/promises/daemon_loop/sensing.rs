@@ -6,7 +6,7 @@ use soakmist::daemon::sensors::SensorNews;
 use soakmist::daemon::{Event, Notice, Told};
 use soakmist::site::{Site, load};
 
-use super::world::{SITE, World, utc, weather};
+use super::world::{World, text, utc, weather};
 
 const SENSORS: &str = r#"
 [[sensor]]
@@ -30,8 +30,7 @@ zone = "west"
 "#;
 
 fn sensed() -> Site {
-    let text = SITE.replace("SOWN", "2026-08-22 16:00");
-    let text = text.replace("[all-zones]", SENSORS);
+    let text = text("2026-08-22 16:00").replace("[all-zones]", SENSORS);
     load(&text, "beds.toml").unwrap().site
 }
 

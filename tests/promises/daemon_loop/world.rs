@@ -18,8 +18,10 @@ use soakmist::store::{Ledger, Opening, Store, StoreError};
 use soakmist::valve::{self, CommandId, DeviceId, Moment, RunId};
 use tempfile::TempDir;
 
+use crate::beds::DEVICE;
+
 /// Three beds on one tap that feeds two of them at once.
-pub(super) const SITE: &str = r#"
+const SITE: &str = r#"
 name = "Harrowmere beds"
 units = "si"
 place = { latitude = 36.1, longitude = -79.9, elevation = "270 m", time-zone = "America/New_York" }
@@ -30,21 +32,10 @@ host = "127.0.0.1"
 client-id = "soakmist-beds"
 base-topic = "beds/soakmist"
 
-[[device]]
-name = "countdown"
-acts = "self-closing"
-command-topic = "beds/{zone}/command"
-open = '{"valve":"open","seconds":{seconds},"id":{id},"issued_at":{issued_at},"valid_for_s":{valid_for_s}}'
-close = '{"valve":"close","id":{id}}'
-state-topic = "beds/{zone}/state"
-state-pointer = "/valve"
-state-open = "open"
-state-closed = "closed"
-echo-pointer = "/id"
-
+DEVICE
 [all-zones]
 soil = "loam"
-valve = { device = "countdown" }
+valve = { device = "bed-valve" }
 runs = { shortest = "1 min", longest = "25 min", soak-time = "30 min" }
 seeding = { at = "SOWN", mix = "perennial-ryegrass" }
 
@@ -64,8 +55,13 @@ area = "120 m2"
 sprinkler = { flow = "24 L/min" }
 "#;
 
+/// The site file of the beds.
+pub(super) fn text(sown: &str) -> String {
+    SITE.replace("DEVICE", DEVICE).replace("SOWN", sown)
+}
+
 pub(super) fn site(sown: &str) -> Site {
-    load(&SITE.replace("SOWN", sown), "beds.toml").unwrap().site
+    load(&text(sown), "beds.toml").unwrap().site
 }
 
 pub(super) fn utc(text: &str) -> DateTime<Utc> {

@@ -8,6 +8,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::reference_et::EtHour;
+use crate::site::Place;
 
 /// Where a value came from, best first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -33,6 +34,16 @@ pub struct GeoPosition {
     pub longitude_deg: f64,
     /// Elevation above sea level [m].
     pub elevation_m: f64,
+}
+
+impl From<&Place> for GeoPosition {
+    fn from(place: &Place) -> Self {
+        Self {
+            latitude_deg: place.latitude_deg,
+            longitude_deg: place.longitude_deg,
+            elevation_m: place.elevation_m,
+        }
+    }
 }
 
 /// One variable of an hour of weather.
@@ -147,6 +158,17 @@ pub struct Reading {
     pub provenance: Provenance,
 }
 
+impl Reading {
+    /// A value that a rule has made.
+    #[must_use]
+    pub fn estimated(value: f64) -> Self {
+        Self {
+            value,
+            provenance: Provenance::Estimated,
+        }
+    }
+}
+
 /// One hour as a source gave it. `None` means missing, never zero.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct RawHour {
@@ -170,6 +192,25 @@ pub struct RawHour {
     pub rain_probability: Option<f64>,
     /// Atmospheric pressure at the site [kPa].
     pub pressure_kpa: Option<Reading>,
+}
+
+impl RawHour {
+    /// An hour in which everything is missing.
+    #[must_use]
+    pub fn empty(start: DateTime<Utc>, wind_height_m: f64) -> Self {
+        Self {
+            start,
+            air_temperature_c: None,
+            relative_humidity_pct: None,
+            wind_m_per_s: None,
+            wind_height_m,
+            solar_w_per_m2: None,
+            sunshine_h: None,
+            rain_mm: None,
+            rain_probability: None,
+            pressure_kpa: None,
+        }
+    }
 }
 
 /// Provenance of each variable of a complete hour.

@@ -162,10 +162,7 @@ fn weather_lacking(site: &Site, file: &Path) -> Vec<Diagnostic> {
 fn uncovered(site: &Site, file: &Path) -> Option<(String, String)> {
     let weather = site.weather.file.as_ref()?;
     let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
-    let options = CsvOptions {
-        time_zone: Some(site.place.time_zone),
-        ..CsvOptions::default()
-    };
+    let options = CsvOptions::of(site.place.time_zone);
     let contents = read_file(&path, &options).ok()?;
     let starts = || contents.hours.iter().map(|hour| hour.start);
     let name = path.display().to_string();

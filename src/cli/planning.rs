@@ -15,7 +15,7 @@ use crate::plan::first_soak;
 use crate::plan::{self, PlanError};
 use crate::report::{MergedWeather, SiteDoubt, WeatherSource};
 use crate::site::local_time::{date_of, span_of_days, start_of_day};
-use crate::site::{Code, Loaded, Place, Site, load_bytes};
+use crate::site::{Code, Loaded, Site, load_bytes};
 use crate::weather::csv::{CsvOptions, WeatherCsvError, read_file};
 use crate::weather::quality;
 use crate::weather::series::MergeRules;
@@ -269,15 +269,12 @@ pub fn load_weather_file(
     let named_height_m = named
         .filter(|_| asked.is_none())
         .map(|file| file.wind_height_m);
-    let options = CsvOptions {
-        time_zone: Some(site.place.time_zone),
-        wind_height_m: wind_height_m
-            .or(named_height_m)
-            .unwrap_or(CsvOptions::default().wind_height_m),
-        ..CsvOptions::default()
-    };
+    let mut options = CsvOptions::of(site.place.time_zone);
+    if let Some(height_m) = wind_height_m.or(named_height_m) {
+        options.wind_height_m = height_m;
+    }
     let mut contents = read_file(&path, &options).map_err(weather_failure)?;
-    let place = position(&site.place);
+    let place = GeoPosition::from(&site.place);
     let mut findings = contents.findings;
     findings.extend(quality::screen(&mut contents.hours, &place));
     let findings = findings.iter();
@@ -336,16 +333,6 @@ fn before_seeding(site: &Site) -> NaiveDate {
     let sown = site.zones.iter().map(|zone| zone.seeding.at).min();
     let before = sown.unwrap_or_default() - TimeDelta::days(LEAD_DAYS);
     date_of(site.place.time_zone, before)
-}
-
-/// A place as sun and air need it.
-#[must_use]
-pub fn position(place: &Place) -> GeoPosition {
-    GeoPosition {
-        latitude_deg: place.latitude_deg,
-        longitude_deg: place.longitude_deg,
-        elevation_m: place.elevation_m,
-    }
 }
 
 /// A weather file that cannot be used, by what is wrong with it.

@@ -6,9 +6,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::TimeDelta;
 
-use super::planning::position;
 use super::sources::{present, usual_cache};
-use crate::agronomy::weather_record::RawHour;
+use crate::agronomy::weather_record::{GeoPosition, RawHour};
 use crate::daemon::runtime::Gather;
 use crate::site::{Site, WeatherFile};
 use crate::weather::csv::{CsvOptions, read_file};
@@ -72,13 +71,12 @@ fn from_sources(site: &Site, folder: &Path) -> Result<Vec<RawHour>, String> {
 /// The site's one file, whole: it may hold a forecast of its own.
 fn from_file(site: &Site, file: &WeatherFile, folder: &Path) -> Result<Vec<RawHour>, String> {
     let options = CsvOptions {
-        time_zone: Some(site.place.time_zone),
         wind_height_m: file.wind_height_m,
-        ..CsvOptions::default()
+        ..CsvOptions::of(site.place.time_zone)
     };
     let contents = read_file(&folder.join(&file.path), &options);
     let mut contents = contents.map_err(|error| error.to_string())?;
-    for finding in quality::screen(&mut contents.hours, &position(&site.place)) {
+    for finding in quality::screen(&mut contents.hours, &GeoPosition::from(&site.place)) {
         tracing::debug!(%finding, "doubtful weather");
     }
     Ok(contents.hours)

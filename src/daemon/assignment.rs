@@ -66,12 +66,7 @@ impl Assignment {
         let begin = begin
             .unwrap_or(now)
             .min(seeding.unwrap_or(now).max(now - GROWTH));
-        let place = &self.site.place;
-        let position = GeoPosition {
-            latitude_deg: place.latitude_deg,
-            longitude_deg: place.longitude_deg,
-            elevation_m: place.elevation_m,
-        };
+        let position = GeoPosition::from(&self.site.place);
         let span = (begin, end + TimeDelta::hours(1));
         let outlook = self.weather.outlook(&position, span, now);
         let outlook = outlook.map_err(|error| error.to_string())?;

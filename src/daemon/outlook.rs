@@ -11,7 +11,10 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, DurationRound, TimeDelta, Timelike, Utc};
 
 use crate::agronomy::missing_data::{self, CompletionError, LONGEST_INTERPOLATED_H};
-use crate::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading, WeatherHour};
+use crate::agronomy::weather_record::{
+    GeoPosition, Provenance, RawHour, Reading, WeatherHour, WeatherVariable,
+};
+use crate::weather::whole::STANDING_IN;
 
 /// Days before now that are kept: longer than a season from seed.
 pub(super) const KEPT_DAYS: i64 = 150;
@@ -26,6 +29,15 @@ const DONOR_REACH_DAYS: i64 = 10;
 const WARM_DAY_C: (f64, f64) = (22.0, 7.0);
 /// Solar hour of the highest temperature (common practice, no source).
 const WARMEST_H: f64 = 15.0;
+
+/// What a sensor of the site can tell.
+const SENSED: [WeatherVariable; 5] = [
+    WeatherVariable::AirTemperature,
+    WeatherVariable::RelativeHumidity,
+    WeatherVariable::Wind,
+    WeatherVariable::Solar,
+    WeatherVariable::Rain,
+];
 
 /// Hours of weather as the sources gave them.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -85,15 +97,11 @@ impl WeatherBook {
                 continue;
             };
             let before = *known;
-            for (known, doubted) in [
-                (&mut known.air_temperature_c, hour.air_temperature_c),
-                (&mut known.relative_humidity_pct, hour.relative_humidity_pct),
-                (&mut known.wind_m_per_s, hour.wind_m_per_s),
-                (&mut known.solar_w_per_m2, hour.solar_w_per_m2),
-                (&mut known.rain_mm, hour.rain_mm),
-            ] {
-                if doubted.is_some() && *known == doubted {
-                    *known = doubted.map(|reading| estimated(reading.value));
+            for variable in SENSED {
+                let doubted = variable.of(hour);
+                if doubted.is_some() && variable.of(known) == doubted {
+                    let value = doubted.map(|reading| reading.value);
+                    variable.set(known, value.map(Reading::estimated));
                 }
             }
             if *known != before {
@@ -155,24 +163,16 @@ impl WeatherBook {
         if donors.is_empty() {
             return (warm_hour(at, place), Basis::WarmDay);
         }
-        let mean = |of: fn(&RawHour) -> Option<Reading>| {
-            let values: Vec<f64> = donors
-                .iter()
-                .filter_map(|hour| Some(of(hour)?.value))
-                .collect();
+        let mut hour = dry_hour(at);
+        hour.wind_height_m = donors[0].wind_height_m;
+        for variable in STANDING_IN {
+            let values = donors.iter().filter_map(|donor| variable.of(donor));
+            let values: Vec<f64> = values.map(|reading| reading.value).collect();
             #[expect(clippy::cast_precision_loss, reason = "at most seven")]
             let count = values.len() as f64;
-            (!values.is_empty()).then(|| estimated(values.iter().sum::<f64>() / count))
-        };
-        let hour = RawHour {
-            air_temperature_c: mean(|hour| hour.air_temperature_c),
-            relative_humidity_pct: mean(|hour| hour.relative_humidity_pct),
-            wind_m_per_s: mean(|hour| hour.wind_m_per_s),
-            wind_height_m: donors[0].wind_height_m,
-            solar_w_per_m2: mean(|hour| hour.solar_w_per_m2),
-            sunshine_h: mean(|hour| hour.sunshine_h),
-            ..dry_hour(at)
-        };
+            let mean = (!values.is_empty()).then(|| values.iter().sum::<f64>() / count);
+            variable.set(&mut hour, mean.map(Reading::estimated));
+        }
         (hour, Basis::LastDays)
     }
 
@@ -242,25 +242,10 @@ pub fn in_words(from: DateTime<Utc>, basis: Basis) -> String {
     )
 }
 
-fn estimated(value: f64) -> Reading {
-    Reading {
-        value,
-        provenance: Provenance::Estimated,
-    }
-}
-
 fn dry_hour(start: DateTime<Utc>) -> RawHour {
     RawHour {
-        start,
-        air_temperature_c: None,
-        relative_humidity_pct: None,
-        wind_m_per_s: None,
-        wind_height_m: 2.0,
-        solar_w_per_m2: None,
-        sunshine_h: None,
-        rain_mm: Some(estimated(0.0)),
-        rain_probability: None,
-        pressure_kpa: None,
+        rain_mm: Some(Reading::estimated(0.0)),
+        ..RawHour::empty(start, 2.0)
     }
 }
 
@@ -270,7 +255,7 @@ fn warm_hour(start: DateTime<Utc>, place: &GeoPosition) -> RawHour {
     let solar_h = f64::from(start.hour()) + 0.5 + place.longitude_deg / 15.0;
     let phase = (solar_h - WARMEST_H) / 24.0 * std::f64::consts::TAU;
     RawHour {
-        air_temperature_c: Some(estimated(mean_c + half_range_c * phase.cos())),
+        air_temperature_c: Some(Reading::estimated(mean_c + half_range_c * phase.cos())),
         ..dry_hour(start)
     }
 }

@@ -128,32 +128,28 @@ fn is_by_night_only(shortfall: &Shortfall) -> bool {
 
 /// Zones that are too dry by night alone, in one paragraph.
 fn by_night(out: &mut String, nightly: &[(&str, &Shortfall)]) {
-    let mut zones: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
-    let mut order: Vec<&str> = Vec::new();
-    for (zone, shortfall) in nightly {
-        if !zones.contains_key(zone) {
-            order.push(zone);
-        }
-        let (hours, worst) = zones.entry(zone).or_default();
-        *hours += shortfall.night_hours_dry;
-        *worst = worst.max(shortfall.worst_ratio);
-    }
-    let zones = order.iter().take(MOST_SHORTFALLS).map(|zone| {
-        let (hours, worst) = zones[zone];
-        let hours = night_hours(hours);
-        format!("{zone} {hours} h (at worst {} %)", fixed(worst * 100.0, 0))
-    });
-    let mut zones: Vec<String> = zones.collect();
+    let zones: Vec<_> = nightly.chunk_by(|(a, _), (b, _)| a == b).collect();
     if zones.is_empty() {
         return;
     }
-    if order.len() > zones.len() {
-        zones.push(format!("{} zones more", order.len() - zones.len()));
+    let shown = zones.iter().take(MOST_SHORTFALLS).map(|of_zone| {
+        let hours = of_zone.iter().map(|(_, short)| short.night_hours_dry).sum();
+        let worst = of_zone.iter().map(|(_, short)| short.worst_ratio);
+        let worst = fixed(worst.fold(0.0, f64::max) * 100.0, 0);
+        format!(
+            "{} {} h (at worst {worst} %)",
+            of_zone[0].0,
+            night_hours(hours)
+        )
+    });
+    let mut shown: Vec<String> = shown.collect();
+    if zones.len() > shown.len() {
+        shown.push(format!("{} zones more", zones.len() - shown.len()));
     }
     let text = format!(
         "by night only, of the allowed depletion: {}. Look early in the morning; a later last \
          watering, a cover or a top-dressing would help",
-        zones.join(", ")
+        shown.join(", ")
     );
     paragraph(out, "  ", &text, PAGE);
 }

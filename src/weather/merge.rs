@@ -26,7 +26,7 @@ use super::doubt::{self, Doubt};
 use super::finding::Finding;
 use super::quality;
 use super::series::{Gap, Mark, Series, SeriesHour, Source, SourceKind};
-use super::variable::{Variable, empty_hour};
+use super::variable::Variable;
 use crate::agronomy::missing_data::UNSTATED_RAIN_PROBABILITY;
 use crate::agronomy::solar_time::SolarHours;
 use crate::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading};
@@ -217,7 +217,7 @@ fn as_its_kind(hour: &mut RawHour, kind: SourceKind, sun: &mut SolarHours) {
 
 fn merged_hour(start: DateTime<Utc>, sources: &[Indexed], old: Option<&SeriesHour>) -> SeriesHour {
     let mut merged = SeriesHour {
-        hour: empty_hour(start, 2.0),
+        hour: RawHour::empty(start, 2.0),
         marks: BTreeMap::new(),
     };
     for variable in Variable::ALL {

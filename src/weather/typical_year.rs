@@ -11,7 +11,7 @@
 
 use chrono::{DateTime, Datelike, TimeDelta, Timelike, Utc};
 
-use super::variable::{Variable, empty_hour};
+use super::variable::Variable;
 use crate::agronomy::weather_record::{Provenance, RawHour, Reading};
 use crate::units::conversion;
 
@@ -374,7 +374,7 @@ impl TypicalYear {
         let local = (start + self.offset + TimeDelta::minutes(30)).naive_utc();
         let place = place_in_year(local.month(), local.day(), local.hour())?;
         let values = self.hours.get(place)?;
-        let mut hour = empty_hour(start, WIND_HEIGHT_M);
+        let mut hour = RawHour::empty(start, WIND_HEIGHT_M);
         for (value, variable) in values.iter().zip(READ) {
             let reading = value.map(|value| Reading {
                 value,

@@ -1,7 +1,6 @@
 //! What sources write for a variable of an hour, and what of it can be.
 
 use super::quality;
-use crate::agronomy::weather_record::RawHour;
 pub use crate::agronomy::weather_record::WeatherVariable as Variable;
 use crate::units::WeatherQuantity;
 
@@ -49,22 +48,5 @@ impl Variable {
             _ => value,
         };
         (value.is_finite() && (least..=most).contains(&value)).then_some(held)
-    }
-}
-
-/// An hour in which everything is missing.
-#[must_use]
-pub fn empty_hour(start: chrono::DateTime<chrono::Utc>, wind_height_m: f64) -> RawHour {
-    RawHour {
-        start,
-        air_temperature_c: None,
-        relative_humidity_pct: None,
-        wind_m_per_s: None,
-        wind_height_m,
-        solar_w_per_m2: None,
-        sunshine_h: None,
-        rain_mm: None,
-        rain_probability: None,
-        pressure_kpa: None,
     }
 }

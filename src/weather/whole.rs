@@ -13,9 +13,9 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::series::Series;
-use super::variable::{Variable, empty_hour};
+use super::variable::Variable;
 use crate::agronomy::missing_data::{Completed, CompletionError, complete};
-use crate::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading};
+use crate::agronomy::weather_record::{GeoPosition, RawHour, Reading};
 
 /// Hours that nobody knows are stood in for over at most this span.
 pub const LONGEST_STAND_IN: TimeDelta = TimeDelta::days(7);
@@ -23,8 +23,8 @@ pub const LONGEST_STAND_IN: TimeDelta = TimeDelta::days(7);
 const DONOR_DAYS: i64 = 7;
 /// Gaps that are cut away at most; each cut makes the series shorter.
 const MOST_CUTS: usize = 50;
-/// What stands in.
-const STANDING_IN: [Variable; 5] = [
+/// What known days lend to an hour that nobody knows: not their rain.
+pub const STANDING_IN: [Variable; 5] = [
     Variable::AirTemperature,
     Variable::RelativeHumidity,
     Variable::Wind,
@@ -168,7 +168,7 @@ fn stand_in(known: &BTreeMap<DateTime<Utc>, RawHour>, at: DateTime<Utc>) -> RawH
         .take(usize::try_from(DONOR_DAYS).unwrap_or(7))
         .collect();
     let height_m = donors.first().map_or(2.0, |hour| hour.wind_height_m);
-    let mut hour = empty_hour(at, height_m);
+    let mut hour = RawHour::empty(at, height_m);
     for variable in STANDING_IN {
         let same_height = |donor: &&&RawHour| {
             variable != Variable::Wind || (donor.wind_height_m - height_m).abs() < 0.01
@@ -181,15 +181,8 @@ fn stand_in(known: &BTreeMap<DateTime<Utc>, RawHour>, at: DateTime<Utc>) -> RawH
         #[expect(clippy::cast_precision_loss, reason = "at most seven days")]
         let count = values.len() as f64;
         let mean = (!values.is_empty()).then(|| values.iter().sum::<f64>() / count);
-        variable.set(&mut hour, mean.map(estimated));
+        variable.set(&mut hour, mean.map(Reading::estimated));
     }
-    hour.rain_mm = Some(estimated(0.0));
+    hour.rain_mm = Some(Reading::estimated(0.0));
     hour
-}
-
-fn estimated(value: f64) -> Reading {
-    Reading {
-        value,
-        provenance: Provenance::Estimated,
-    }
 }

@@ -16,7 +16,6 @@ use soakmist::valve::{
 };
 use soakmist::weather::frozen;
 use soakmist::weather::series::{MergeRules, SeriesHour, Source, SourceKind, merge};
-use soakmist::weather::variable::empty_hour;
 use tempfile::TempDir;
 
 const BOOT: &str = "boot-of-may";
@@ -451,7 +450,7 @@ fn weather_that_is_over_is_kept_and_gives_the_same_series_again() {
             .map(|hour| RawHour {
                 air_temperature_c: reading(warmth),
                 rain_mm: reading(1.0),
-                ..empty_hour(start(hour), 10.0)
+                ..RawHour::empty(start(hour), 10.0)
             })
             .collect()
     };

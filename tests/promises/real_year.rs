@@ -8,7 +8,6 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 use soakmist::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading};
-use soakmist::weather::variable::empty_hour;
 
 const FILE: &str = include_str!("../data/greensboro_tmy3_hourly.csv");
 
@@ -49,7 +48,7 @@ fn hour(line: &str) -> RawHour {
         solar_w_per_m2: measured(4),
         rain_mm: measured(5),
         pressure_kpa: measured(6),
-        ..empty_hour(end - TimeDelta::hours(1), 10.0)
+        ..RawHour::empty(end - TimeDelta::hours(1), 10.0)
     }
 }
 

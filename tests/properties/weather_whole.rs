@@ -5,7 +5,6 @@ use chrono::{DateTime, TimeDelta, Utc};
 use proptest::prelude::*;
 use soakmist::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading};
 use soakmist::weather::series::{MergeRules, Source, SourceKind, merge};
-use soakmist::weather::variable::empty_hour;
 use soakmist::weather::whole::{LONGEST_STAND_IN, whole};
 
 const PLACE: GeoPosition = GeoPosition {
@@ -40,7 +39,7 @@ fn hours(spans: &[(i64, i64, bool)]) -> Vec<RawHour> {
             Some(RawHour {
                 air_temperature_c: temperature,
                 rain_mm: forecast(0.3),
-                ..empty_hour(at(hour), 10.0)
+                ..RawHour::empty(at(hour), 10.0)
             })
         })
         .collect()

@@ -8,7 +8,7 @@ use chrono::TimeDelta;
 use super::CompletionError;
 use super::note::{EstimateRule, Ledger};
 use crate::agronomy::atmosphere::wind_factor_to_2m;
-use crate::agronomy::weather_record::{Provenance, RawHour, Reading, WeatherVariable};
+use crate::agronomy::weather_record::{RawHour, Reading, WeatherVariable};
 
 /// Longest run of missing hours that is drawn straight between its ends [h].
 pub const LONGEST_INTERPOLATED_H: usize = 3;
@@ -77,7 +77,7 @@ impl Grid {
                 });
             }
             while next < hour.start {
-                hours.push(nothing_at(next));
+                hours.push(RawHour::empty(next, 2.0));
                 absent.push(true);
                 next += HOUR;
             }
@@ -132,10 +132,7 @@ impl Grid {
         if variable == WeatherVariable::Solar && hour.sunshine_h.is_some() {
             return;
         }
-        *field(hour) = Some(Reading {
-            value,
-            provenance: Provenance::Estimated,
-        });
+        *field(hour) = Some(Reading::estimated(value));
         ledger.add(variable, EstimateRule::BetweenNeighbours, hour.start);
     }
 
@@ -187,10 +184,7 @@ impl Grid {
             let Some(reading) = field(&mut lent).filter(|_| own.is_none()) else {
                 continue;
             };
-            *own = Some(Reading {
-                provenance: Provenance::Estimated,
-                ..reading
-            });
+            *own = Some(Reading::estimated(reading.value));
             ledger.add(*variable, EstimateRule::NeighbouringDay, start);
         }
         if self.absent[index] {
@@ -220,19 +214,4 @@ fn step_share(step: usize, steps: usize) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "at most four hours")]
     let share = step as f64 / steps as f64;
     share
-}
-
-fn nothing_at(start: chrono::DateTime<chrono::Utc>) -> RawHour {
-    RawHour {
-        start,
-        air_temperature_c: None,
-        relative_humidity_pct: None,
-        wind_m_per_s: None,
-        wind_height_m: 2.0,
-        solar_w_per_m2: None,
-        sunshine_h: None,
-        rain_mm: None,
-        rain_probability: None,
-        pressure_kpa: None,
-    }
 }

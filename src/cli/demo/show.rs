@@ -163,10 +163,7 @@ fn timing() -> Timing {
 }
 
 async fn tell_weather(word: &tokio::sync::mpsc::Sender<Word>, site: &Site) -> Result<(), String> {
-    let options = CsvOptions {
-        time_zone: Some(site.place.time_zone),
-        ..CsvOptions::default()
-    };
+    let options = CsvOptions::of(site.place.time_zone);
     let weather = parse(WEATHER.as_bytes(), &options).map_err(|error| error.to_string())?;
     let told = word.send(Word::Weather(weather.hours)).await;
     told.map_err(|error| error.to_string())

@@ -151,7 +151,7 @@ fn place(arguments: &Et0Arguments) -> Result<Place, Failure> {
         .as_deref()
         .map(planning::load_site)
         .transpose()?;
-    let of_site = site.as_ref().map(|site| planning::position(&site.place));
+    let of_site = site.as_ref().map(|site| GeoPosition::from(&site.place));
     let number = |given: Option<f64>, of: fn(&GeoPosition) -> f64| {
         given.or(of_site.as_ref().map(of)).ok_or_else(|| {
             Failure::Input(

@@ -6,7 +6,7 @@ use chrono::{DateTime, TimeDelta};
 
 use super::{ColumnPlan, Row, StampMarks};
 use crate::agronomy::weather_record::{Provenance, RawHour, Reading};
-use crate::weather::variable::{Variable, empty_hour};
+use crate::weather::variable::Variable;
 
 /// The logger's step: the most frequent distance of two lines, at most an hour;
 /// the shortest of those if several are as frequent.
@@ -65,7 +65,7 @@ pub(super) fn gathered(rows: &[Row], plan: &ColumnPlan, step: TimeDelta) -> (Vec
         .into_iter()
         .filter_map(|(hour, sums)| Some((DateTime::from_timestamp(hour * 3600, 0)?, sums)))
         .map(|(start, sums)| {
-            let mut hour = empty_hour(start, plan.wind_height_m);
+            let mut hour = RawHour::empty(start, plan.wind_height_m);
             for (sum, column) in sums.iter().zip(&plan.columns) {
                 let value = sum.of(column.variable, wanted);
                 let reading = value.map(|value| Reading {

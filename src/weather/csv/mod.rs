@@ -55,6 +55,18 @@ impl Default for CsvOptions {
     }
 }
 
+impl CsvOptions {
+    /// The usual ones, with stamps without an offset taken in the zone of a
+    /// site.
+    #[must_use]
+    pub fn of(time_zone: Tz) -> Self {
+        Self {
+            time_zone: Some(time_zone),
+            ..Self::default()
+        }
+    }
+}
+
 /// What a file holds.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WeatherFileContents {

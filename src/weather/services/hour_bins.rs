@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 
 use super::{MAX_HOURS, Note, ReplyError, SERVICE_WIND_HEIGHT_M};
 use crate::agronomy::weather_record::{Provenance, RawHour, Reading};
-use crate::weather::variable::{Variable, empty_hour};
+use crate::weather::variable::Variable;
 
 /// Seconds in an hour.
 pub(super) const HOUR_S: i64 = 3600;
@@ -40,7 +40,7 @@ impl HourBins {
         let record = self
             .hours
             .entry(hour)
-            .or_insert_with(|| empty_hour(start, SERVICE_WIND_HEIGHT_M));
+            .or_insert_with(|| RawHour::empty(start, SERVICE_WIND_HEIGHT_M));
         // Cloud cover is not sunshine: what is made of it is an estimate.
         let provenance = match variable {
             Variable::Sunshine => Provenance::Estimated,

@@ -45,9 +45,8 @@ fn sensor(name: String, hours: Vec<crate::agronomy::weather_record::RawHour>) ->
 
 fn own_file(wanted: &Wanted<'_>, file: &WeatherFile) -> Told {
     let options = CsvOptions {
-        time_zone: Some(wanted.place.time_zone),
         wind_height_m: file.wind_height_m,
-        ..CsvOptions::default()
+        ..CsvOptions::of(wanted.place.time_zone)
     };
     let name = name_of(&file.path);
     match read_file(&wanted.folder.join(&file.path), &options) {

@@ -158,7 +158,7 @@ pub async fn gather(
     }
     told.extend(files::typical_year(wanted));
     let (sources, lines): (Vec<_>, Vec<_>) = told.into_iter().unzip();
-    let place = position(wanted.place);
+    let place = GeoPosition::from(wanted.place);
     let sources = sources.into_iter().flatten().collect();
     Gathered {
         assembled: assemble(sources, frozen, &place, &rules),
@@ -176,16 +176,6 @@ pub fn file_troubles(wanted: &Wanted<'_>) -> Vec<String> {
     told.into_iter()
         .filter_map(|(_, line)| line.trouble)
         .collect()
-}
-
-/// A place as sun and air need it.
-#[must_use]
-pub fn position(place: &Place) -> GeoPosition {
-    GeoPosition {
-        latitude_deg: place.latitude_deg,
-        longitude_deg: place.longitude_deg,
-        elevation_m: place.elevation_m,
-    }
 }
 
 /// Asks a service. One that fails costs its own hours only.

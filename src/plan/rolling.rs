@@ -8,13 +8,14 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::Ask;
-use super::course::{Bed, Course, Moment, Since};
+use super::course::{Course, Since};
 use super::follow::Standing;
+use super::moment::{Bed, Moment};
 use super::schedule::{Prepared, Scheduled};
 use super::shortfall;
 use super::timetable::{Cycle, Run, Shortfall, Stage};
 use super::water::{Watering, hours};
-use super::{PlanError, SOAK_LEAD_DAYS, Span};
+use super::{PlanError, SOAK_DAYS, Span};
 use crate::agronomy::weather_record::WeatherHour;
 use crate::balance::demand::HourDemand;
 use crate::balance::spin_up;
@@ -110,7 +111,7 @@ pub struct RollingPlan {
 /// the deep soak of a zone may have to begin within them.
 #[must_use]
 pub fn reach(site: &Site, now: DateTime<Utc>) -> DateTime<Utc> {
-    let lead = now + TimeDelta::days(SOAK_LEAD_DAYS);
+    let lead = now + TimeDelta::days(SOAK_DAYS);
     let soaks = site.zones.iter().filter(|zone| zone.pre_soak.wanted);
     let deadlines = soaks.map(|zone| zone.seeding.at - zone.pre_soak.rest);
     let last = deadlines
@@ -180,7 +181,10 @@ fn span(weather: &[WeatherHour], zones: &[ZoneNow], horizon: Horizon) -> Result<
     let begin = zones.iter().map(|zone| zone.at).min();
     let begin = begin.map_or(from, |begin| begin.min(from));
     super::judge_weather(weather, begin, to)?;
-    Ok(Span { begin, from, to })
+    Ok(Span {
+        begin,
+        ..Span::exactly(from, to)
+    })
 }
 
 /// Puts what a gauge showed in the place of the rain that the weather tells,
@@ -244,7 +248,7 @@ impl<'b, 'z> CatchingUp<'b, 'z> {
             bed,
             horizon,
             watering: Watering::of(bed.zone, &bed.ground),
-            course: Course::new(begin, horizon.now.timestamp()),
+            course: Course::new(begin, 0..0),
             last_end: None,
             kept: None,
             now: None,

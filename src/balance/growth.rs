@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 
 use super::record::{Emergence, SpeciesEmergence, Stage};
@@ -170,11 +170,16 @@ impl Season {
     }
 }
 
-/// The emergence window of a mix: from the quickest species to the slowest,
-/// or the day that a person recorded.
+/// The emergence window of a mix, from the quickest species to the slowest,
+/// with what a person recorded of it.
+///
+/// A first green later than expected says that the seedbed is colder or drier
+/// than the weather tells. The slower species lie in the same bed, so that they
+/// are late by as many days at least. An early one moves nothing: it may
+/// be the seed, and the last must not be left dry (own model).
 fn emergence(zone: &Zone, sown: NaiveDate, daily_mean_c: &BTreeMap<NaiveDate, f64>) -> Emergence {
-    let by_species: Vec<SpeciesEmergence> = zone
-        .seeding
+    let seeding = &zone.seeding;
+    let mut by_species: Vec<SpeciesEmergence> = seeding
         .mix
         .iter()
         .map(|part| {
@@ -188,26 +193,22 @@ fn emergence(zone: &Zone, sown: NaiveDate, daily_mean_c: &BTreeMap<NaiveDate, f6
             }
         })
         .collect();
-    let (first, last) = match zone.seeding.emerged {
-        Some(day) => (day, day),
-        None => (
-            by_species
-                .iter()
-                .map(|species| species.first)
-                .min()
-                .unwrap_or(sown),
-            by_species
-                .iter()
-                .map(|species| species.last)
-                .max()
-                .unwrap_or(sown),
-        ),
-    };
+    let quickest = by_species.iter().map(|species| species.first).min();
+    let expected = quickest.unwrap_or(sown);
+    let first = seeding.emerged.unwrap_or(expected);
+    let late = (first - expected).max(TimeDelta::zero());
+    for species in &mut by_species {
+        species.first += late;
+        species.last += late;
+    }
+    let slowest = by_species.iter().map(|species| species.last).max();
+    let last = seeding.all_up.unwrap_or(slowest.unwrap_or(sown).max(first));
     Emergence {
-        first,
+        first: first.min(last),
         last,
         by_species,
-        recorded: zone.seeding.emerged.is_some(),
+        recorded: seeding.emerged.is_some(),
+        all_up_recorded: seeding.all_up.is_some(),
     }
 }
 

@@ -14,8 +14,10 @@ pub struct Emergence {
     pub last: NaiveDate,
     /// The same per species of the mix.
     pub by_species: Vec<SpeciesEmergence>,
-    /// Whether a person recorded it (then both days are that day).
+    /// Whether a person recorded the first day.
     pub recorded: bool,
+    /// Whether a person recorded the last day.
+    pub all_up_recorded: bool,
 }
 
 /// Expected emergence of one species.

@@ -293,8 +293,19 @@ pub(super) const SEEDING: TableKeys = TableKeys {
             Kind::Date,
             [
                 "expected from species and temperature",
-                "The local day on which you saw the grass come up. Beats every estimate.",
+                "The local day on which you saw the first green. Beats every estimate of it; seed \
+                 is watered on until the slowest is expected up, later where the first was late.",
                 r#""2023-08-30""#,
+            ],
+        ),
+        optional(
+            "all-up",
+            Kind::Date,
+            [
+                "expected from species and temperature",
+                "The local day on which you saw that all of it was up, the slowest species too. \
+                 Ends the watering of seed.",
+                r#""2023-09-12""#,
             ],
         ),
     ],

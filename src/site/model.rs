@@ -294,8 +294,10 @@ pub struct Seeding {
     pub cover: Option<Cover>,
     /// How wet the soil is now.
     pub soil_state: SoilState,
-    /// When the person on site saw the grass come up.
+    /// When the person on site saw the first green.
     pub emerged: Option<NaiveDate>,
+    /// When the person on site saw that all of it was up.
+    pub all_up: Option<NaiveDate>,
 }
 
 /// What is sown onto.

@@ -211,23 +211,94 @@ fn with_water_enough_and_nothing_shut_by_day_the_seed_is_never_dry() {
     }
 }
 
+/// When each stage of the only zone begins.
+fn begins(timetable: &Timetable, stage: Stage) -> chrono::DateTime<chrono::Utc> {
+    let mut stages = timetable.zones[0].stages.iter();
+    stages.find(|(_, other)| *other == stage).unwrap().0
+}
+
+/// Ryegrass and bluegrass in equal parts.
+fn slow_and_quick() -> Zone {
+    let half = |species| SpeciesShare {
+        species,
+        share: 0.5,
+    };
+    let mut zone = zone("square");
+    zone.seeding.mix = vec![
+        half(Species::PerennialRyegrass),
+        half(Species::KentuckyBluegrass),
+    ];
+    zone
+}
+
+/// The first green of a mix is its quickest species. A record of it once ended
+/// the watering of the seed, a week or two before the slowest was up.
 #[test]
-fn emergence_that_a_person_saw_moves_the_stages() {
-    let expected = dry_plan(vec![zone("square")]);
+fn the_first_green_that_a_person_saw_does_not_end_the_watering_of_slower_seed() {
+    let expected = dry_plan(vec![slow_and_quick()]);
+    let mut seen = slow_and_quick();
+    seen.seeding.emerged = Some(date(26));
+    let seen = dry_plan(vec![seen]);
+    assert_eq!(begins(&seen, Stage::Emergence), local(26, 0));
+    assert!(begins(&expected, Stage::Emergence) > local(26, 0));
+    // Bluegrass 14 to 28 days, all of them good.
+    assert_eq!(seen.zones[0].emergence.last, date(22) + TimeDelta::days(28));
+    assert!(seen.zones[0].emergence.recorded);
+    let runs_on_day = |timetable: &Timetable, day: i64| {
+        let from = local(22, 0) + TimeDelta::days(day);
+        let runs = timetable.runs.iter();
+        runs.filter(|run| run.start >= from && run.start < from + TimeDelta::days(1))
+            .count()
+    };
+    for day in 5..20 {
+        let (seen, expected) = (runs_on_day(&seen, day), runs_on_day(&expected, day));
+        assert!(seen >= expected.min(4), "day {day}: {seen} of {expected}");
+    }
+}
+
+/// One species is not up on one day either.
+#[test]
+fn the_first_seedlings_of_one_species_are_not_all_of_them() {
     let mut seen = zone("square");
     seen.seeding.emerged = Some(date(26));
     let seen = dry_plan(vec![seen]);
-    let up = |timetable: &Timetable| {
-        timetable.zones[0]
-            .stages
-            .iter()
-            .find(|(_, stage)| *stage == Stage::Establishment)
-            .unwrap()
-            .0
-    };
-    assert_eq!(up(&seen), local(26, 0));
-    assert!(up(&expected) > up(&seen));
-    assert!(seen.zones[0].emergence.recorded);
+    assert_eq!(begins(&seen, Stage::Emergence), local(26, 0));
+    assert_eq!(
+        begins(&seen, Stage::Establishment),
+        local(22, 0) + TimeDelta::days(10)
+    );
+}
+
+/// A first green two days late says that the bed is colder or drier than the
+/// weather tells: the slowest cannot make up for it.
+#[test]
+fn a_late_first_green_puts_off_the_last_by_as_much() {
+    let mut seen = slow_and_quick();
+    seen.seeding.emerged = Some(date(29));
+    let seen = dry_plan(vec![seen]);
+    assert_eq!(
+        seen.zones[0].emergence.last,
+        date(22) + TimeDelta::days(28 + 2)
+    );
+    let slowest = &seen.zones[0].emergence.by_species[1];
+    assert_eq!(slowest.last, seen.zones[0].emergence.last);
+}
+
+#[test]
+fn the_day_on_which_a_person_saw_all_of_it_up_ends_the_watering_of_seed() {
+    let mut seen = slow_and_quick();
+    seen.seeding.emerged = Some(date(26));
+    seen.seeding.all_up = Some(date(30));
+    let both = dry_plan(vec![seen.clone()]);
+    assert_eq!(begins(&both, Stage::Emergence), local(26, 0));
+    assert_eq!(begins(&both, Stage::Establishment), local(30, 0));
+    assert!(both.zones[0].emergence.all_up_recorded);
+    // Who tells only that all is up has seen the first green no later.
+    seen.seeding.emerged = None;
+    seen.seeding.all_up = Some(date(25));
+    let all = dry_plan(vec![seen]);
+    assert_eq!(all.zones[0].emergence.first, date(25));
+    assert_eq!(begins(&all, Stage::Establishment), local(25, 0));
 }
 
 #[test]

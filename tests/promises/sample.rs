@@ -131,6 +131,7 @@ pub fn zone(name: &str) -> Zone {
             cover: None,
             soil_state: SoilState::Half,
             emerged: None,
+            all_up: None,
         },
         pre_soak: PreSoak {
             wanted: true,
@@ -221,6 +222,7 @@ fn zone_plan(
             last: up + Days::new(5),
             by_species: vec![],
             recorded: false,
+            all_up_recorded: false,
         },
         stages,
         milestones: vec![

@@ -92,6 +92,7 @@ pub fn zone(name: &str) -> Zone {
             cover: None,
             soil_state: SoilState::Half,
             emerged: None,
+            all_up: None,
         },
         pre_soak: PreSoak {
             wanted: true,

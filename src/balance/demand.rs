@@ -45,6 +45,8 @@ pub struct HourDemand {
     pub layer_mm: f64,
     /// Allowed depletion as a share of the layer's available water.
     pub depletion_share: f64,
+    /// Share of the allowed depletion at which water is due.
+    pub due_share: f64,
     /// Stage at the start of the hour.
     pub stage: Stage,
     /// Whether the sun is up at mid-hour.
@@ -172,6 +174,7 @@ fn demand(
         rain_runoff_mm: rain_runoff_mm(ground, rain_mm),
         layer_mm: growth.layer_mm,
         depletion_share: growth.depletion_share,
+        due_share: growth.due_share,
         stage: growth.stage,
         daylight: hour.daylight,
     }

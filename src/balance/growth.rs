@@ -14,6 +14,11 @@ use crate::site::{CoverRemoval, Ground, Zone};
 
 /// Kcb of a mostly bare surface with the first leaves (FAO-56 ch. 7, Kc min).
 const KCB_FIRST_LEAVES: f64 = 0.15;
+/// Share of the allowed depletion at which seed is watered. The balance knows
+/// the mean of the layer and can be late, and a mist does not wet it evenly:
+/// found by backtest, as the most at which soil columns of every texture stay
+/// moist through the daylight (docs/backtest-results.md).
+const SEED_LAYER_MARGIN: f64 = 0.65;
 /// Kc max that stands for the climate in the cover fraction, FAO-56 eq. 76.
 const KC_MAX_FOR_COVER: f64 = 1.2;
 
@@ -51,6 +56,8 @@ pub struct Growth {
     pub cover_fraction: f64,
     /// Allowed depletion as a share of available water.
     pub depletion_share: f64,
+    /// Share of the allowed depletion at which water is due.
+    pub due_share: f64,
     /// Whether a cover lies on the bed.
     pub covered: bool,
 }
@@ -163,6 +170,9 @@ impl Season {
             standing_kcb,
             cover_fraction: standing.max(seedling_cover),
             depletion_share: allowed.seed_layer + (allowed.root_zone - allowed.seed_layer) * grown,
+            // Nothing changes in the ground on the day on which all is up: the
+            // margin fades as roots leave the thin layer.
+            due_share: SEED_LAYER_MARGIN + (1.0 - SEED_LAYER_MARGIN) * grown,
             covered: zone.seeding.cover.is_some()
                 && start >= self.sown
                 && self.cover_off.is_none_or(|off| start < off),

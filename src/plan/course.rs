@@ -20,11 +20,6 @@ const START_GRID_S: i64 = 60;
 /// Seed that has just been sown is still dry; its layer counts as too dry
 /// only from this long after sowing (common practice, no source).
 const GRACE_S: i64 = 3600;
-/// Share of the allowed depletion at which seed is watered. The balance knows
-/// the mean of the layer and can be late, and a mist does not wet it evenly:
-/// found by backtest, as the most at which soil columns of every texture stay
-/// moist through the daylight (docs/backtest-results.md).
-const SEED_LAYER_MARGIN: f64 = 0.65;
 /// Depletion counts as above the allowed one from this excess [mm].
 const DRY_SLACK_MM: f64 = 1e-6;
 
@@ -94,15 +89,10 @@ impl Moment {
         bed.demand_at(self.at).depletion_share * self.stores.available_mm(&bed.ground)
     }
 
-    /// Depletion at which water is due: what is allowed, and for the seed layer
-    /// some of it less.
+    /// Depletion at which water is due: what is allowed, and the less of it
+    /// the nearer the layer is to that of the seed.
     pub(super) fn due_mm(&self, bed: &Bed) -> f64 {
-        let margin = if bed.demand_at(self.at).stage <= Stage::Emergence {
-            SEED_LAYER_MARGIN
-        } else {
-            1.0
-        };
-        margin * self.allowed_mm(bed)
+        bed.demand_at(self.at).due_share * self.allowed_mm(bed)
     }
 
     /// One step towards `to`, with irrigation reaching the layer at a rate.

@@ -301,6 +301,28 @@ fn the_day_on_which_a_person_saw_all_of_it_up_ends_the_watering_of_seed() {
     assert_eq!(begins(&all, Stage::Establishment), local(25, 0));
 }
 
+/// The layer of the day on which all is up is that of the day before. Its margin
+/// was once given up overnight, for the youngest seedlings.
+#[test]
+fn the_margin_of_the_seed_layer_fades_with_growth() {
+    let timetable = dry_plan(vec![zone("square")]);
+    let up = begins(&timetable, Stage::Establishment);
+    let used = |from: i64, to: i64| {
+        let at = |days| up + TimeDelta::days(days);
+        let runs = timetable.runs.iter();
+        let runs = runs.filter(|run| run.start >= at(from) && run.start < at(to));
+        let at_need = runs.filter(|run| run.reason.moved.is_none());
+        at_need
+            .map(|run| run.reason.depletion_mm / run.reason.allowed_mm)
+            .fold(0.0, f64::max)
+    };
+    let (before, after, later) = (used(-2, 0), used(0, 1), used(8, 12));
+    assert!((0.5..0.67).contains(&before), "{before}");
+    // 6 mm of 140 mm in a day: 0.65 + 0.35 · 0.04.
+    assert!((0.3..0.68).contains(&after), "{after}");
+    assert!((0.68..0.85).contains(&later), "{later}");
+}
+
 #[test]
 fn a_cover_and_a_dressing_each_save_misting() {
     let runs = |change: &dyn Fn(&mut Zone)| {

@@ -30,6 +30,7 @@ fn demand() -> impl Strategy<Value = HourDemand> {
             rain_mm: 0.0,
             rain_runoff_mm: 0.0,
             layer_mm: 10.0,
+            due_share: 1.0,
             depletion_share: share,
             stage: Stage::Establishment,
             daylight: true,

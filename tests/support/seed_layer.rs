@@ -180,6 +180,7 @@ pub fn demand(mm_per_h: f64) -> HourDemand {
         rain_mm: 0.0,
         rain_runoff_mm: 0.0,
         layer_mm: LAYER_MM,
+        due_share: 1.0,
         depletion_share: ALLOWED,
         stage: Stage::Germination,
         daylight: true,

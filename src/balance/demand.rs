@@ -53,6 +53,14 @@ pub struct HourDemand {
     pub daylight: bool,
 }
 
+impl HourDemand {
+    /// Puts other rain in the place of what counted [mm].
+    pub fn set_rain(&mut self, ground: &Ground, rain_mm: f64) {
+        self.rain_mm = rain_mm;
+        self.rain_runoff_mm = rain_runoff_mm(ground, rain_mm);
+    }
+}
+
 /// Daily figures that several formulas need, by local date.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Days {

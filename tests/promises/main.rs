@@ -28,6 +28,7 @@ mod json_schema;
 mod layers;
 mod packing;
 mod planning;
+mod rain_gauge;
 mod readme;
 mod real_year;
 mod sample;

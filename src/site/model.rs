@@ -54,6 +54,8 @@ pub struct Place {
     pub longitude_deg: f64,
     /// Elevation above sea level [m].
     pub elevation_m: f64,
+    /// Whether a large body of water governs the air there.
+    pub coast: bool,
     /// IANA time zone.
     pub time_zone: Tz,
 }

@@ -596,6 +596,7 @@ fn a_real_year_is_planned_for_every_texture_and_its_totals_are_plausible() {
         latitude_deg: 36.1,
         longitude_deg: -79.95,
         elevation_m: 273.0,
+        coast: false,
     };
     let year = soakmist::agronomy::missing_data::complete(&contents.hours, &place)
         .unwrap()

@@ -38,6 +38,7 @@ pub fn site(zones: usize) -> Site {
             latitude_deg: 51.1,
             longitude_deg: -0.07,
             elevation_m: 45.0,
+            coast: false,
             time_zone: Tz::Europe__London,
         },
         units: UnitSystem::Si,

@@ -121,6 +121,7 @@ fn every_key_reaches_the_model() {
         ("Every key", UnitSystem::UsCustomary)
     );
     close(site.place.elevation_m, 886.0 * 0.3048);
+    assert!(site.place.coast);
     close(site.supply.flow.l_per_min(), 30.0 * 3.785_411_784);
     assert_eq!(site.supply.pump_start_delay, Some(TimeDelta::seconds(10)));
     let cost = site.supply.cost.as_ref().unwrap();

@@ -34,6 +34,7 @@ pub fn site(zones: Vec<Zone>) -> Site {
             latitude_deg: 36.1,
             longitude_deg: -79.9,
             elevation_m: 270.0,
+            coast: false,
             time_zone: New_York,
         },
         units: UnitSystem::Si,

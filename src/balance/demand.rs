@@ -7,7 +7,7 @@ use chrono_tz::Tz;
 
 use super::ground::Ground;
 use super::growth::{Growth, Season};
-use super::rain::counted_at_mm;
+use super::rain::{counted_at_mm, told_mm};
 use super::record::Stage;
 use crate::agronomy::atmosphere::saturation_vapour_pressure_kpa;
 use crate::agronomy::cover;
@@ -39,6 +39,8 @@ pub struct HourDemand {
     pub mulch_factor: f64,
     /// Rain that is counted [mm].
     pub rain_mm: f64,
+    /// All the rain of the hour, fallen or expected [mm].
+    pub all_rain_mm: f64,
     /// Share of that rain which runs off [mm].
     pub rain_runoff_mm: f64,
     /// Depth of the managed layer [mm].
@@ -54,9 +56,10 @@ pub struct HourDemand {
 }
 
 impl HourDemand {
-    /// Puts other rain in the place of what counted [mm].
+    /// Puts rain that has fallen [mm] in the place of what was known of it.
     pub fn set_rain(&mut self, ground: &Ground, rain_mm: f64) {
         self.rain_mm = rain_mm;
+        self.all_rain_mm = rain_mm;
         self.rain_runoff_mm = rain_runoff_mm(ground, rain_mm);
     }
 }
@@ -179,6 +182,7 @@ fn demand(
         exposed: evaporation::exposed_fraction(growth.cover_fraction, 1.0),
         mulch_factor,
         rain_mm,
+        all_rain_mm: told_mm(hour),
         rain_runoff_mm: rain_runoff_mm(ground, rain_mm),
         layer_mm: growth.layer_mm,
         depletion_share: growth.depletion_share,

@@ -65,15 +65,25 @@ pub fn has_fallen(hour: &WeatherHour) -> bool {
     hour.rain_probability >= 1.0
 }
 
-/// The rain of an hour that counts where the ground is not a seed layer [mm].
+/// All the rain of an hour that anybody tells of, fallen or expected [mm].
 #[must_use]
-pub fn counted_mm(hour: &WeatherHour, trust: RainTrust) -> f64 {
+pub fn told_mm(hour: &WeatherHour) -> f64 {
     match hour.provenance.rain {
         // Nobody's forecast.
         Provenance::Climate | Provenance::Estimated => 0.0,
-        _ if has_fallen(hour) => hour.rain_mm,
-        _ => hour.rain_mm * trust.share(hour.rain_probability),
+        _ => hour.rain_mm,
     }
+}
+
+/// The rain of an hour that counts where the ground is not a seed layer [mm].
+#[must_use]
+pub fn counted_mm(hour: &WeatherHour, trust: RainTrust) -> f64 {
+    let share = if has_fallen(hour) {
+        1.0
+    } else {
+        trust.share(hour.rain_probability)
+    };
+    share * told_mm(hour)
 }
 
 /// The rain of an hour that counts at a stage [mm].

@@ -219,6 +219,7 @@ impl Course {
         hour.evaporation_mm += flows.evaporation_mm;
         hour.transpiration_mm += flows.transpiration_mm;
         hour.rain_mm += demand.rain_mm * hours;
+        hour.all_rain_mm += demand.all_rain_mm * hours;
         hour.runoff_mm += demand.rain_runoff_mm * hours;
         hour.irrigation_mm += water_mm;
         hour.restored_mm += flows.restored_mm;
@@ -354,6 +355,7 @@ fn empty_hour(demand: &HourDemand) -> BalanceHour {
         evaporation_mm: 0.0,
         transpiration_mm: 0.0,
         rain_mm: 0.0,
+        all_rain_mm: 0.0,
         irrigation_mm: 0.0,
         restored_mm: 0.0,
         drainage_mm: 0.0,

@@ -2,11 +2,12 @@
 
 use chrono::{TimeDelta, Timelike};
 use soakmist::agronomy::infiltration::class_parameters;
-use soakmist::agronomy::weather_record::WeatherHour;
+use soakmist::agronomy::weather_record::{Provenance, WeatherHour};
 use soakmist::plan::timetable::{
-    Constraint, MilestoneKind, Run, ShortfallKind, Stage, Timetable, Trigger,
+    BalanceHour, Constraint, MilestoneKind, Run, ShortfallKind, Stage, Timetable, Trigger,
 };
 use soakmist::plan::{PlanError, make_timetable};
+use soakmist::report::{View, WeatherSource};
 use soakmist::site::*;
 use soakmist::units::{Area, Depth, Flow};
 
@@ -444,6 +445,26 @@ fn forecast_rain_is_counted_as_far_as_its_probability_deserves() {
         (on_the_day(&unlikely) - dry).abs() < 1e-9,
         "rain at odds below even waters nothing"
     );
+}
+
+/// The column of rain once told what counted on the first zone: none, while
+/// its seed germinated, of a wet week ahead.
+#[test]
+fn the_rain_of_a_day_is_what_falls_and_not_what_counts() {
+    let mut weather = with_rain(dry_weather(date(10), 45), 25, 2.0, 6);
+    for hour in weather.iter_mut().filter(|hour| hour.rain_mm > 0.0) {
+        hour.rain_probability = 0.9;
+        hour.provenance.rain = Provenance::Forecast;
+    }
+    let site = site(vec![zone("square")]);
+    let timetable = plan(&site, &weather);
+    let sum = |of: fn(&BalanceHour) -> f64| timetable.zones[0].hours.iter().map(of).sum::<f64>();
+    assert!(sum(|hour| hour.rain_mm).abs() < 1e-9, "seed counts none");
+    assert!((sum(|hour| hour.all_rain_mm) - 12.0).abs() < 1e-9);
+    let source = WeatherSource::new("weather.csv", &weather, Vec::new());
+    let view = View::new(&site, &timetable, &source, &[]);
+    let day = view.days.iter().find(|day| day.date == date(25)).unwrap();
+    assert!((day.rain_mm - 12.0).abs() < 1e-9, "{}", day.rain_mm);
 }
 
 #[test]

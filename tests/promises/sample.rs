@@ -361,6 +361,7 @@ fn balance(
             evaporation_mm: 0.8 * et0,
             transpiration_mm: 0.1 * et0,
             rain_mm: rain,
+            all_rain_mm: rain,
             irrigation_mm: irrigation,
             restored_mm: 0.02,
             drainage_mm: 0.0,

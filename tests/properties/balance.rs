@@ -28,6 +28,7 @@ fn demand() -> impl Strategy<Value = HourDemand> {
             exposed,
             mulch_factor: 1.0,
             rain_mm: 0.0,
+            all_rain_mm: 0.0,
             rain_runoff_mm: 0.0,
             layer_mm: 10.0,
             due_share: 1.0,

@@ -178,6 +178,7 @@ pub fn demand(mm_per_h: f64) -> HourDemand {
         exposed: 1.0,
         mulch_factor: 1.0,
         rain_mm: 0.0,
+        all_rain_mm: 0.0,
         rain_runoff_mm: 0.0,
         layer_mm: LAYER_MM,
         due_share: 1.0,

@@ -35,7 +35,8 @@ pub(super) const ZONE: TableKeys = TableKeys {
             [
                 "0 %",
                 "level ground is the usual seedbed",
-                "Water that the surface can hold before it runs off falls with the slope.",
+                "Water that the surface can hold before it runs off falls with the slope, and so does \
+                 the intake where it was not measured.",
                 r#""3 %""#,
             ],
         ),

@@ -3,6 +3,7 @@
 use chrono::{TimeDelta, Timelike};
 use soakmist::agronomy::infiltration::class_parameters;
 use soakmist::agronomy::weather_record::{Provenance, WeatherHour};
+use soakmist::balance::ground::Ground as BedGround;
 use soakmist::plan::timetable::{
     BalanceHour, Constraint, MilestoneKind, Run, ShortfallKind, Stage, Timetable, Trigger,
 };
@@ -465,6 +466,20 @@ fn the_rain_of_a_day_is_what_falls_and_not_what_counts() {
     let view = View::new(&site, &timetable, &source, &[]);
     let day = view.days.iter().find(|day| day.date == date(25)).unwrap();
     assert!((day.rain_mm - 12.0).abs() < 1e-9, "{}", day.rain_mm);
+}
+
+/// Savva & Frenken 2002, FAO Irrigation Manual, module 8 (from memory): a slope of
+/// 12 to 20 % leaves 40 % of the intake. A measurement was made on the slope.
+#[test]
+fn a_slope_takes_in_less_unless_it_was_measured() {
+    let mut bank = zone("bank");
+    let level = BedGround::of(&bank).unwrap();
+    bank.slope_pct = 18.0;
+    let sloping = BedGround::of(&bank).unwrap();
+    let share = sloping.intake.mm_per_h() / level.intake.mm_per_h();
+    assert!((share - 0.4).abs() < 1e-9, "{share}");
+    bank.soil.infiltration_rate = Some(level.intake);
+    assert_eq!(BedGround::of(&bank).unwrap().intake, level.intake);
 }
 
 #[test]

@@ -482,6 +482,20 @@ fn a_slope_takes_in_less_unless_it_was_measured() {
     assert_eq!(BedGround::of(&bank).unwrap().intake, level.intake);
 }
 
+/// Snow lies. Once it soaked in at once, at five degrees of frost.
+#[test]
+fn what_falls_in_the_frost_wets_no_seed() {
+    let mut weather = with_rain(dry_weather(date(10), 45), 25, 1.0, 6);
+    for hour in weather.iter_mut().filter(|hour| hour.rain_mm > 0.0) {
+        hour.air_temperature_c = -5.0;
+        hour.actual_vapour_pressure_kpa = 0.3;
+    }
+    let timetable = plan(&site(vec![zone("square")]), &weather);
+    let sum = |of: fn(&BalanceHour) -> f64| timetable.zones[0].hours.iter().map(of).sum::<f64>();
+    assert!(sum(|hour| hour.rain_mm).abs() < 1e-9);
+    assert!((sum(|hour| hour.all_rain_mm) - 6.0).abs() < 1e-9, "it fell");
+}
+
 #[test]
 fn deep_watering_prefers_the_morning() {
     let mut zone = zone("square");

@@ -47,6 +47,8 @@ pub struct HourDemand {
     pub layer_mm: f64,
     /// Allowed depletion as a share of the layer's available water.
     pub depletion_share: f64,
+    /// The same of all the soil, for standing turf.
+    pub standing_depletion_share: f64,
     /// Share of the allowed depletion at which water is due.
     pub due_share: f64,
     /// Stage at the start of the hour.
@@ -186,6 +188,7 @@ fn demand(
         rain_runoff_mm: rain_runoff_mm(ground, rain_mm),
         layer_mm: growth.layer_mm,
         depletion_share: growth.depletion_share,
+        standing_depletion_share: zone.allowed_depletion.root_zone,
         due_share: growth.due_share,
         stage: growth.stage,
         daylight: hour.daylight,

@@ -5,6 +5,7 @@ use super::bookings::{Ask, Bookings};
 use super::course::{Bed, Course, Need, Since, instant, span};
 use super::packing::Wanted;
 use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
+use super::turf::{self, Watched};
 use super::water::{Watering, hours};
 use super::window::{HOUR_S, Openings};
 
@@ -140,11 +141,27 @@ impl Waterer<'_> {
             // A layer that holds less than the shortest run must not stay dry
             // for want of room for it; what is too much drains below.
             .min(self.course.now.due_mm(self.bed));
-        let need = self.course.next_need(self.bed, worthwhile_mm, until)?;
-        Some(self.job_for(need))
+        let layer = self
+            .course
+            .next_need(self.bed, Watched::Layer, worthwhile_mm, until);
+        let before = layer.map_or(until, |need| need.latest - 1);
+        self.turf_need(before)
+            .map(|need| self.job_for(need, Trigger::TurfDepletion))
+            .or(layer.map(|need| self.job_for(need, Trigger::Depletion)))
     }
 
-    fn job_for(&self, need: Need) -> Job {
+    /// The next need of standing turf, where it comes before an instant.
+    fn turf_need(&self, before: i64) -> Option<Need> {
+        if !turf::stands_on(self.bed) {
+            return None;
+        }
+        let (_, allowed_mm) = Watched::Turf.state_mm(self.bed, &self.course.now);
+        let worthwhile_mm = WORTHWHILE_SHARE * allowed_mm;
+        self.course
+            .next_need(self.bed, Watched::Turf, worthwhile_mm, before)
+    }
+
+    fn job_for(&self, need: Need, trigger: Trigger) -> Job {
         let stage = self.bed.demand_at(need.latest).stage;
         let needed = self.watering.seconds_for(need.depletion_mm, stage);
         let length = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
@@ -153,8 +170,8 @@ impl Waterer<'_> {
             latest: need.latest,
             length,
             needed_mm: need.depletion_mm,
-            trigger: Trigger::Depletion,
-            cycle: self.first_cycle(needed, length),
+            trigger,
+            cycle: self.first_cycle(needed, length, trigger),
         }
     }
 
@@ -166,7 +183,7 @@ impl Waterer<'_> {
 
     /// The first cycle of a split application, or none when one run does it:
     /// what is left must be worth another run.
-    fn first_cycle(&self, needed: i64, length: i64) -> Option<Cycle> {
+    fn first_cycle(&self, needed: i64, length: i64, trigger: Trigger) -> Option<Cycle> {
         let left = needed - length;
         if left < self.watering.shortest_s() {
             return None;
@@ -175,6 +192,7 @@ impl Waterer<'_> {
         Some(Cycle {
             number: 1,
             of: 1 + more,
+            for_turf: trigger == Trigger::TurfDepletion,
         })
     }
 
@@ -289,7 +307,12 @@ impl Waterer<'_> {
         self.course.advance(self.bed, start, 0.0);
         // Demand is by the hour, and the seed goes down within one.
         let stage = self.bed.demand_at(start).stage.max(Stage::Germination);
-        let depletion_mm = self.course.now.stores.depletion_mm();
+        let watched = watched_by(job.trigger);
+        let depletion_mm = watched.depletion_mm(&self.course.now.stores);
+        let allowed_mm = match watched {
+            Watched::Layer => self.course.now.allowed_mm(self.bed),
+            Watched::Turf => watched.state_mm(self.bed, &self.course.now).1,
+        };
         let rain_mm = self.rain_ahead_mm(start).min(LEFT_TO_RAIN * depletion_mm);
         let needed = self.watering.seconds_for(depletion_mm - rain_mm, stage);
         let wanted = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
@@ -308,7 +331,7 @@ impl Waterer<'_> {
                 job.trigger
             },
             depletion_mm,
-            allowed_mm: self.course.now.allowed_mm(self.bed),
+            allowed_mm,
             demand_since_last_mm: self.course.since.demand_mm,
             rain_since_last_mm: self.course.since.rain_mm,
             forecast_rain_counted_mm: rain_mm,
@@ -321,7 +344,7 @@ impl Waterer<'_> {
             cycle: if self.is_later_cycle(job) {
                 job.cycle
             } else {
-                self.first_cycle(needed, length)
+                self.first_cycle(needed, length, job.trigger)
             },
         };
         bookings.book(start, &self.ask(length));
@@ -424,9 +447,13 @@ impl Waterer<'_> {
         };
         let now = self.course.now.at;
         let stage = self.bed.demand_at(now).stage;
-        let needed = self
-            .watering
-            .seconds_for(self.course.now.stores.depletion_mm(), stage);
+        let trigger = if done.for_turf {
+            Trigger::TurfDepletion
+        } else {
+            Trigger::Depletion
+        };
+        let needed_mm = watched_by(trigger).depletion_mm(&self.course.now.stores);
+        let needed = self.watering.seconds_for(needed_mm, stage);
         if needed < self.watering.shortest_s() {
             return natural;
         }
@@ -434,11 +461,11 @@ impl Waterer<'_> {
             release: self.free_from(),
             latest: natural.map_or(until, |job| job.latest),
             length: needed.clamp(self.watering.shortest_s(), self.watering.longest_s()),
-            needed_mm: self.course.now.stores.depletion_mm(),
-            trigger: Trigger::Depletion,
+            needed_mm,
+            trigger,
             cycle: Some(Cycle {
                 number: done.number + 1,
-                of: done.of,
+                ..done
             }),
         })
     }
@@ -455,5 +482,13 @@ impl Waterer<'_> {
             at = next;
         }
         rain_mm
+    }
+}
+
+/// What a run fills.
+fn watched_by(trigger: Trigger) -> Watched {
+    match trigger {
+        Trigger::TurfDepletion => Watched::Turf,
+        _ => Watched::Layer,
     }
 }

@@ -496,6 +496,39 @@ fn what_falls_in_the_frost_wets_no_seed() {
     assert!((sum(|hour| hour.all_rain_mm) - 6.0).abs() < 1e-9, "it fell");
 }
 
+/// Mists wet the upper 10 mm, standing turf draws on all the soil: once it
+/// wilted for five weeks with "0 hours dry" in the plan.
+#[test]
+fn turf_that_is_overseeded_does_not_wilt_unseen() {
+    let mut turf = zone("outfield");
+    turf.seeding.ground = Ground::Turf {
+        cover_fraction: 0.8,
+    };
+    turf.seeding.mix[0].species = Species::KentuckyBluegrass;
+    // Most of the 150 mm of loam would be gone, were it not for these runs.
+    let timetable = dry_plan(vec![turf.clone()]);
+    let deep = |timetable: &Timetable| {
+        let runs = timetable.runs.iter();
+        let deep = runs.filter(|run| run.reason.trigger == Trigger::TurfDepletion);
+        deep.map(|run| run.depth.mm()).collect::<Vec<_>>()
+    };
+    let given = deep(&timetable);
+    assert!(given.iter().sum::<f64>() > 15.0, "{given:?}");
+    assert!(given.len() < 25, "deep and seldom: {given:?}");
+    let is_wilting = |found: &&soakmist::plan::timetable::Shortfall| {
+        found.kind == ShortfallKind::RootZoneDry && found.hours_dry > 12.0
+    };
+    assert!(!timetable.shortfalls.iter().any(|found| is_wilting(&found)));
+    // Where the rules leave room for mists only, it is told.
+    let mut site = site(vec![turf.clone()]);
+    site.rules.most_per_day = Some(soakmist::units::Volume::from_l(300.0));
+    let told = plan(&site, &dry_weather(date(10), 45));
+    let told = told.shortfalls.iter().find(is_wilting);
+    assert!(told.is_some());
+    // Bare ground has no such need.
+    assert!(deep(&dry_plan(vec![zone("square")])).is_empty());
+}
+
 #[test]
 fn deep_watering_prefers_the_morning() {
     let mut zone = zone("square");

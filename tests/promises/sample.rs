@@ -276,6 +276,7 @@ fn soak(runs: &mut Vec<Run>, zone: usize, from: DateTime<Utc>) {
         run.reason.cycle = Some(Cycle {
             number: usize::try_from(cycle).unwrap() + 1,
             of: 5,
+            for_turf: false,
         });
         runs.push(run);
     }
@@ -394,7 +395,13 @@ fn adorn(run: &mut Run, number: usize) {
             run.reason.moved = moved(Constraint::QuietWindow, -95);
         }
         5 => run.reason.forecast_rain_counted_mm = 2.0,
-        6 => run.reason.cycle = Some(Cycle { number: 1, of: 2 }),
+        6 => {
+            run.reason.cycle = Some(Cycle {
+                number: 1,
+                of: 2,
+                for_turf: false,
+            })
+        }
         7 => run.reason.rain_since_last_mm = 0.4,
         8 => run.reason.moved = moved(Constraint::Night, 190),
         _ => {}

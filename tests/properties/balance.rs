@@ -32,6 +32,7 @@ fn demand() -> impl Strategy<Value = HourDemand> {
             rain_runoff_mm: 0.0,
             layer_mm: 10.0,
             due_share: 1.0,
+            standing_depletion_share: 0.4,
             depletion_share: share,
             stage: Stage::Establishment,
             daylight: true,

@@ -182,6 +182,7 @@ pub fn demand(mm_per_h: f64) -> HourDemand {
         rain_runoff_mm: 0.0,
         layer_mm: LAYER_MM,
         due_share: 1.0,
+        standing_depletion_share: 0.4,
         depletion_share: ALLOWED,
         stage: Stage::Germination,
         daylight: true,

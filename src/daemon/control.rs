@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use super::assignment::{Assignment, Outcome};
 use super::field::Field;
@@ -528,7 +528,12 @@ impl Control {
     fn refresh_site(&mut self) {
         let mut site = Site::clone(&self.settings.site);
         for (zone, field) in site.zones.iter_mut().zip(&self.fields) {
-            zone.seeding.emerged = field.emerged.or(zone.seeding.emerged);
+            let seeding = &mut zone.seeding;
+            let sown = date_of(site.place.time_zone, seeding.at);
+            // What was seen of an earlier seeding says nothing of this one.
+            let of_this_seed = |seen: Option<NaiveDate>| seen.filter(|day| *day > sown);
+            seeding.emerged = of_this_seed(field.emerged).or(seeding.emerged);
+            seeding.all_up = of_this_seed(field.all_up).or(seeding.all_up);
         }
         self.site = Arc::new(site);
     }

@@ -45,8 +45,10 @@ pub struct Field {
     pub ordered: Option<Ordered>,
     /// No watering before this.
     pub held_until: Option<DateTime<Utc>>,
-    /// The day on which a person saw the grass come up.
+    /// The day on which a person saw the first green.
     pub emerged: Option<NaiveDate>,
+    /// The day on which a person saw that all was up.
+    pub all_up: Option<NaiveDate>,
     /// When it was last mown.
     pub mown: Option<DateTime<Utc>>,
     /// Orders refused since the last that was not.
@@ -67,6 +69,7 @@ impl Field {
             ordered: None,
             held_until: None,
             emerged: None,
+            all_up: None,
             mown: None,
             refused: 0,
             pause_until: None,
@@ -120,6 +123,7 @@ impl Field {
     pub fn record(&mut self, record: &Record, date: NaiveDate) -> bool {
         match record.kind {
             RecordKind::Emerged => self.emerged = Some(date),
+            RecordKind::AllUp => self.all_up = Some(date),
             RecordKind::HandWatered { depth_mm } => self.add(Water {
                 from: record.at - BY_HAND,
                 to: record.at,

@@ -268,6 +268,7 @@ mod tests {
         latitude_deg: 36.1,
         longitude_deg: -79.9,
         elevation_m: 270.0,
+        coast: false,
     };
 
     fn noon() -> DateTime<Utc> {

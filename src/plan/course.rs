@@ -8,6 +8,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::ahead::Ahead;
 use super::moment::{Bed, Moment, Stepped};
 use super::timetable::{BalanceHour, Stage};
+use super::turf::{self, Watched};
 use crate::balance::demand::HourDemand;
 use crate::balance::stores::Stores;
 
@@ -123,6 +124,7 @@ impl Course {
         hour.evaporation_mm += flows.evaporation_mm;
         hour.transpiration_mm += flows.transpiration_mm;
         hour.rain_mm += demand.rain_mm * hours;
+        hour.all_rain_mm += demand.all_rain_mm * hours;
         hour.runoff_mm += demand.rain_runoff_mm * hours;
         hour.irrigation_mm += water_mm;
         hour.restored_mm += flows.restored_mm;
@@ -140,49 +142,72 @@ impl Course {
         hour.layer_mm = stores.layer_mm;
     }
 
-    /// Notes whether the layer is too dry in the step that began at `from`.
+    /// Notes whether the layer, or the soil of standing turf, is too dry in the
+    /// step that began at `from`.
     fn watch(&mut self, bed: &Bed, demand: &HourDemand, from: i64) {
         let watched_from = bed.season.sown.timestamp() + GRACE_S;
         if from < watched_from {
             return;
         }
         let (to, seconds) = (self.now.at, self.now.at - from);
-        let seed_stage = demand.stage <= Stage::Emergence;
+        let is_seed = demand.stage <= Stage::Emergence;
         let daylight_s = if demand.daylight { seconds } else { 0 };
-        if seed_stage {
+        if is_seed {
             self.seed_daylight_s += daylight_s;
         }
-        let allowed = demand.depletion_share * self.now.stores.available_mm(&bed.ground);
-        let depletion = self.now.stores.depletion_mm();
-        if depletion <= allowed + DRY_SLACK_MM {
-            return;
-        }
-        let ratio = depletion / allowed.max(DRY_SLACK_MM);
-        match self.dry.last_mut() {
-            Some(spell) if spell.to == from && spell.seed_stage == seed_stage => {
-                spell.to = to;
-                spell.daylight_s += daylight_s;
-                spell.worst_ratio = spell.worst_ratio.max(ratio);
+        let stores = &self.now.stores;
+        let allowed_mm = demand.depletion_share * stores.available_mm(&bed.ground);
+        let layer = too_dry(stores.depletion_mm(), allowed_mm);
+        let turf = turf::stands_on(bed)
+            .then(|| turf::allowed_mm(bed, demand, stores))
+            .and_then(|allowed_mm| too_dry(stores.total_depletion_mm(), allowed_mm));
+        let (seed, roots) = match (is_seed, layer, turf) {
+            (true, layer, turf) => (layer, turf),
+            (false, Some(layer), Some(turf)) => (None, Some(layer.max(turf))),
+            (false, layer, turf) => (None, layer.or(turf)),
+        };
+        for (seed_stage, ratio) in [(true, seed), (false, roots)] {
+            if let Some(worst_ratio) = ratio {
+                self.note_dry(DrySpell {
+                    from,
+                    to,
+                    daylight_s,
+                    worst_ratio,
+                    seed_stage,
+                });
             }
-            _ => self.dry.push(DrySpell {
-                from,
-                to,
-                daylight_s,
-                worst_ratio: ratio,
-                seed_stage,
-            }),
         }
     }
 
-    /// Looks ahead without watering: when the layer first holds a run worth
-    /// giving, and the last whole minute at which it is still moist enough.
+    /// Lengthens the last spell of its kind, or begins another.
+    fn note_dry(&mut self, step: DrySpell) {
+        let of_kind = |spell: &&mut DrySpell| spell.seed_stage == step.seed_stage;
+        let last = self.dry.iter_mut().rev().find(of_kind);
+        match last.filter(|spell| spell.to == step.from) {
+            Some(spell) => {
+                spell.to = step.to;
+                spell.daylight_s += step.daylight_s;
+                spell.worst_ratio = spell.worst_ratio.max(step.worst_ratio);
+            }
+            None => self.dry.push(step),
+        }
+    }
+
+    /// Looks ahead without watering: when what is watched first has room for a
+    /// run worth giving, and the last whole minute at which it is still moist enough.
     /// None when no need comes before `until`.
     #[must_use]
-    pub fn next_need(&mut self, bed: &Bed, worthwhile_mm: f64, until: i64) -> Option<Need> {
+    pub fn next_need(
+        &mut self,
+        bed: &Bed,
+        watched: Watched,
+        worthwhile_mm: f64,
+        until: i64,
+    ) -> Option<Need> {
         let mut moment = self.now;
         let mut worthwhile_from = None;
         let until = until.min(bed.end());
-        let (mut depletion, mut due) = (moment.stores.depletion_mm(), moment.due_mm(bed));
+        let (mut depletion, mut due) = watched.state_mm(bed, &moment);
         let mut count = 0;
         loop {
             let (before, depletion_before, due_before) = (moment.at, depletion, due);
@@ -201,7 +226,7 @@ impl Course {
             }
             moment = self.ahead.look(bed, moment, count, until);
             count += 1;
-            (depletion, due) = (moment.stores.depletion_mm(), moment.due_mm(bed));
+            (depletion, due) = watched.state_mm(bed, &moment);
             if depletion > due + DRY_SLACK_MM
                 && (worthwhile_from.is_some() || depletion >= worthwhile_mm)
             {
@@ -238,8 +263,13 @@ pub struct Need {
     pub worthwhile_from: i64,
     /// The last start at which nothing gets too dry [s].
     pub latest: i64,
-    /// Depletion of the managed layer then [mm].
+    /// Depletion of what is watched then [mm].
     pub depletion_mm: f64,
+}
+
+/// Depletion over what is allowed of it, where it is more than that.
+fn too_dry(depletion_mm: f64, allowed_mm: f64) -> Option<f64> {
+    (depletion_mm > allowed_mm + DRY_SLACK_MM).then(|| depletion_mm / allowed_mm.max(DRY_SLACK_MM))
 }
 
 /// Last whole minute before excess over the allowance crosses zero.
@@ -261,6 +291,7 @@ fn empty_hour(demand: &HourDemand) -> BalanceHour {
         evaporation_mm: 0.0,
         transpiration_mm: 0.0,
         rain_mm: 0.0,
+        all_rain_mm: 0.0,
         irrigation_mm: 0.0,
         restored_mm: 0.0,
         drainage_mm: 0.0,

@@ -73,6 +73,12 @@ pub fn milestones(
                 emergence.last.format("%-d %b")
             ),
         );
+    } else if !emergence.all_up_recorded {
+        on(
+            emergence.last,
+            MilestoneKind::WatchEmergence,
+            "the last of the seed should be up and its misting ends; on the day that you see it all up, earlier or later, write `all-up` into the site file".into(),
+        );
     }
     on(
         first_mow(bed, mean_c),

@@ -25,6 +25,7 @@ mod side_by_side;
 pub mod soaker;
 mod supplies;
 pub mod timetable;
+pub mod turf;
 pub mod water;
 pub mod waterer;
 pub mod window;

@@ -2,7 +2,6 @@
 
 use std::sync::Arc;
 
-use super::timetable::Stage;
 use super::window::HOUR_S;
 use crate::balance::demand::HourDemand;
 use crate::balance::ground::Ground;
@@ -12,12 +11,6 @@ use crate::site::Zone;
 
 /// Longest step of the balance [s].
 const STEP_S: i64 = 300;
-/// Share of the allowed depletion at which seed is watered. The balance knows
-/// the mean of the layer and can be late, and a mist does not wet it evenly:
-/// found by backtest, as the most at which soil columns of every texture stay
-/// moist through the daylight (docs/backtest-results.md).
-const SEED_LAYER_MARGIN: f64 = 0.65;
-
 /// What does not change about a zone while a plan is made.
 #[derive(Debug, Clone)]
 pub struct Bed<'a> {
@@ -92,7 +85,7 @@ impl Moment {
         }
     }
 
-    fn demand<'b>(&self, bed: &'b Bed) -> &'b HourDemand {
+    pub(super) fn demand<'b>(&self, bed: &'b Bed) -> &'b HourDemand {
         if self.at < self.hour_end {
             &bed.demand[self.hour]
         } else {
@@ -106,16 +99,10 @@ impl Moment {
         self.demand(bed).depletion_share * self.stores.available_mm(&bed.ground)
     }
 
-    /// Depletion at which water is due: what is allowed, and for the seed layer
-    /// some of it less.
+    /// Depletion at which water is due: what is allowed, and the less of it
+    /// the nearer the layer is to that of the seed.
     pub(super) fn due_mm(&self, bed: &Bed) -> f64 {
-        let demand = self.demand(bed);
-        let margin = if demand.stage <= Stage::Emergence {
-            SEED_LAYER_MARGIN
-        } else {
-            1.0
-        };
-        margin * demand.depletion_share * self.stores.available_mm(&bed.ground)
+        self.demand(bed).due_share * self.allowed_mm(bed)
     }
 
     /// One step towards `to`, with irrigation reaching the layer at a rate.

@@ -18,6 +18,7 @@ use super::water::{Watering, hours};
 use super::{PlanError, SOAK_DAYS, Span};
 use crate::agronomy::weather_record::WeatherHour;
 use crate::balance::demand::HourDemand;
+use crate::balance::ground::Ground;
 use crate::balance::spin_up;
 use crate::balance::stores::{Levels, Stores};
 use crate::site::Site;
@@ -138,7 +139,7 @@ pub fn replan(
     let mut prepared = Prepared::of(site, weather, &span)?;
     for (index, now) in zones.iter().enumerate() {
         for gauge in &now.rain {
-            prepared.change_demand(index, |demand| believe(gauge, demand));
+            prepared.change_demand(index, |ground, demand| believe(gauge, ground, demand));
         }
     }
     let mut standings = Vec::with_capacity(zones.len());
@@ -188,8 +189,9 @@ fn span(weather: &[WeatherHour], zones: &[ZoneNow], horizon: Horizon) -> Result<
 }
 
 /// Puts what a gauge showed in the place of the rain that the weather tells,
-/// in the same hours; all of it into the last one where it tells of none.
-fn believe(gauge: &RainGauge, demand: &mut [HourDemand]) {
+/// in the same hours; all of it into the last one where it tells of none. It
+/// runs off as any rain does.
+fn believe(gauge: &RainGauge, ground: &Ground, demand: &mut [HourDemand]) {
     let first = demand.partition_point(|hour| hour.start < gauge.from);
     let end = demand.partition_point(|hour| hour.start < gauge.to);
     let Some(inside) = demand.get_mut(first..end).filter(|hours| !hours.is_empty()) else {
@@ -198,11 +200,10 @@ fn believe(gauge: &RainGauge, demand: &mut [HourDemand]) {
     let told: f64 = inside.iter().map(|hour| hour.rain_mm).sum();
     if told > 0.0 {
         for hour in inside {
-            hour.rain_mm *= gauge.depth_mm / told;
-            hour.rain_runoff_mm = hour.rain_runoff_mm.min(hour.rain_mm);
+            hour.set_rain(ground, hour.rain_mm * gauge.depth_mm / told);
         }
     } else if let Some(last) = inside.last_mut() {
-        last.rain_mm = gauge.depth_mm;
+        last.set_rain(ground, gauge.depth_mm);
     }
 }
 

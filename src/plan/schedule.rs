@@ -239,8 +239,9 @@ impl<'a> Prepared<'a> {
 
     /// Changes the demand of a zone, for what is known better of it than the
     /// weather tells.
-    pub fn change_demand(&mut self, zone: usize, change: impl FnOnce(&mut [HourDemand])) {
-        change(Arc::make_mut(&mut self.zones[zone].bed.demand));
+    pub fn change_demand(&mut self, zone: usize, change: impl FnOnce(&Ground, &mut [HourDemand])) {
+        let bed = &mut self.zones[zone].bed;
+        change(&bed.ground, Arc::make_mut(&mut bed.demand));
     }
 
     /// The water of every zone at the beginning.

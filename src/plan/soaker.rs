@@ -69,6 +69,7 @@ pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings)
             cycle: Some(Cycle {
                 number: number + 1,
                 of: starts.len(),
+                for_turf: false,
             }),
         };
         runs.push(waterer.run(start, length, Stage::PreSoak, reason));

@@ -6,6 +6,7 @@ use super::course::{Course, Need, Since, instant, span};
 use super::moment::Bed;
 use super::packing::Wanted;
 use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
+use super::turf::{self, Watched};
 use super::water::{Watering, grid_down, hours};
 use super::window::{HOUR_S, Openings};
 
@@ -138,24 +139,44 @@ impl Waterer<'_> {
     /// The next need as a job, or none before `until`.
     #[must_use]
     pub fn next_job(&mut self, until: i64) -> Option<Job> {
-        let worthwhile_mm = self.worthwhile_mm();
-        let need = self.course.next_need(self.bed, worthwhile_mm, until)?;
-        Some(self.job_for(need, until))
+        let worthwhile_mm = self.worthwhile_mm(Watched::Layer);
+        let layer = self
+            .course
+            .next_need(self.bed, Watched::Layer, worthwhile_mm, until);
+        let before = layer.map_or(until, |need| need.latest - 1);
+        self.turf_need(before)
+            .map(|need| (need, Trigger::TurfDepletion))
+            .or(layer.map(|need| (need, Trigger::Depletion)))
+            .map(|(need, trigger)| self.job_for(need, trigger, until))
+    }
+
+    /// The next need of standing turf, where it comes before an instant.
+    fn turf_need(&mut self, before: i64) -> Option<Need> {
+        if !turf::stands_on(self.bed) {
+            return None;
+        }
+        let worthwhile_mm = self.worthwhile_mm(Watched::Turf);
+        self.course
+            .next_need(self.bed, Watched::Turf, worthwhile_mm, before)
     }
 
     /// Depletion from which a run is worth giving where the zone is now [mm].
-    fn worthwhile_mm(&self) -> f64 {
+    fn worthwhile_mm(&self, watched: Watched) -> f64 {
         let now = &self.course.now;
+        let (_, due_mm) = watched.state_mm(self.bed, now);
+        if watched == Watched::Turf {
+            return WORTHWHILE_SHARE * due_mm;
+        }
         let stage = self.bed.demand_at(now.at).stage;
         self.watering
             .net_mm(self.watering.shortest_s(), stage)
             .max(WORTHWHILE_SHARE * now.allowed_mm(self.bed))
             // A layer that holds less than the shortest run must not stay dry
             // for want of room for it; what is too much drains below.
-            .min(now.due_mm(self.bed))
+            .min(due_mm)
     }
 
-    fn job_for(&self, need: Need, until: i64) -> Job {
+    fn job_for(&self, need: Need, trigger: Trigger, until: i64) -> Job {
         let stage = self.bed.demand_at(need.latest).stage;
         let needed = self.watering.seconds_for(need.depletion_mm, stage);
         let release = need.worthwhile_from.max(self.free_from());
@@ -165,8 +186,8 @@ impl Waterer<'_> {
             latest: need.latest,
             length,
             needed_mm: need.depletion_mm,
-            trigger: Trigger::Depletion,
-            cycle: self.first_cycle(needed, length),
+            trigger,
+            cycle: self.first_cycle(needed, length, trigger),
         }
     }
 
@@ -196,7 +217,7 @@ impl Waterer<'_> {
 
     /// The first cycle of a split application, or none when one run does it:
     /// what is left must be worth another run.
-    fn first_cycle(&self, needed: i64, length: i64) -> Option<Cycle> {
+    fn first_cycle(&self, needed: i64, length: i64, trigger: Trigger) -> Option<Cycle> {
         let left = needed - length;
         if left < self.watering.shortest_s() {
             return None;
@@ -205,6 +226,7 @@ impl Waterer<'_> {
         Some(Cycle {
             number: 1,
             of: 1 + more,
+            for_turf: trigger == Trigger::TurfDepletion,
         })
     }
 
@@ -320,12 +342,17 @@ impl Waterer<'_> {
             self.note_delay(job, start, bookings);
         }
         self.course.advance(self.bed, start, 0.0);
-        let depletion_mm = self.course.now.stores.depletion_mm();
-        if start > job.latest && depletion_mm < self.worthwhile_mm() {
+        let watched = watched_by(job.trigger);
+        let depletion_mm = watched.depletion_mm(&self.course.now.stores);
+        if start > job.latest && depletion_mm < self.worthwhile_mm(watched) {
             return (None, self.job_after(None, until));
         }
         // Demand is by the hour, and the seed goes down within one.
         let stage = self.bed.demand_at(start).stage.max(Stage::Germination);
+        let allowed_mm = match watched {
+            Watched::Layer => self.course.now.allowed_mm(self.bed),
+            Watched::Turf => watched.state_mm(self.bed, &self.course.now).1,
+        };
         let rain_mm = self.rain_ahead_mm(start).min(LEFT_TO_RAIN * depletion_mm);
         let needed = self.watering.seconds_for(depletion_mm - rain_mm, stage);
         let wanted = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
@@ -344,7 +371,7 @@ impl Waterer<'_> {
                 job.trigger
             },
             depletion_mm,
-            allowed_mm: self.course.now.allowed_mm(self.bed),
+            allowed_mm,
             demand_since_last_mm: self.course.since.demand_mm,
             rain_since_last_mm: self.course.since.rain_mm,
             forecast_rain_counted_mm: rain_mm,
@@ -357,7 +384,7 @@ impl Waterer<'_> {
             cycle: if self.is_later_cycle(job) {
                 job.cycle
             } else {
-                self.first_cycle(needed, length)
+                self.first_cycle(needed, length, job.trigger)
             },
         };
         bookings.book(start, &self.ask(length));
@@ -455,9 +482,13 @@ impl Waterer<'_> {
         };
         let now = self.course.now.at;
         let stage = self.bed.demand_at(now).stage;
-        let needed = self
-            .watering
-            .seconds_for(self.course.now.stores.depletion_mm(), stage);
+        let trigger = if done.for_turf {
+            Trigger::TurfDepletion
+        } else {
+            Trigger::Depletion
+        };
+        let needed_mm = watched_by(trigger).depletion_mm(&self.course.now.stores);
+        let needed = self.watering.seconds_for(needed_mm, stage);
         if needed < self.watering.shortest_s() {
             return natural;
         }
@@ -466,11 +497,11 @@ impl Waterer<'_> {
             release,
             latest,
             length: self.length_for(needed, (release, latest), until),
-            needed_mm: self.course.now.stores.depletion_mm(),
-            trigger: Trigger::Depletion,
+            needed_mm,
+            trigger,
             cycle: Some(Cycle {
                 number: done.number + 1,
-                of: done.of,
+                ..done
             }),
         })
     }
@@ -487,5 +518,13 @@ impl Waterer<'_> {
             at = next;
         }
         rain_mm
+    }
+}
+
+/// What a run fills.
+fn watched_by(trigger: Trigger) -> Watched {
+    match trigger {
+        Trigger::TurfDepletion => Watched::Turf,
+        _ => Watched::Layer,
     }
 }

@@ -45,6 +45,7 @@ pub(super) fn trigger(trigger: Trigger) -> &'static str {
         Trigger::PreSoak => "pre-soak",
         Trigger::AfterSeeding => "after-seeding",
         Trigger::Depletion => "depletion",
+        Trigger::TurfDepletion => "turf-depletion",
         Trigger::AheadOfConstraint => "ahead-of-constraint",
         Trigger::EarlyMorning => "early-morning",
     }

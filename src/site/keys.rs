@@ -257,6 +257,17 @@ const PLACE: TableKeys = TableKeys {
                 r#""270 m""#,
             ],
         ),
+        default(
+            "coast",
+            Kind::Flag,
+            [
+                "false",
+                "most places lie inland",
+                "Whether the sea or a great lake governs the air. Sets how much sun is taken from \
+                 the day's range of temperature, where the weather has no radiation.",
+                "true",
+            ],
+        ),
         required(
             "time-zone",
             Kind::Text,

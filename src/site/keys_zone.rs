@@ -35,7 +35,8 @@ pub(super) const ZONE: TableKeys = TableKeys {
             [
                 "0 %",
                 "level ground is the usual seedbed",
-                "Water that the surface can hold before it runs off falls with the slope.",
+                "Water that the surface can hold before it runs off falls with the slope, and so does \
+                 the intake where it was not measured.",
                 r#""3 %""#,
             ],
         ),
@@ -293,8 +294,19 @@ pub(super) const SEEDING: TableKeys = TableKeys {
             Kind::Date,
             [
                 "expected from species and temperature",
-                "The local day on which you saw the grass come up. Beats every estimate.",
+                "The local day on which you saw the first green. Beats every estimate of it; seed \
+                 is watered on until the slowest is expected up, later where the first was late.",
                 r#""2023-08-30""#,
+            ],
+        ),
+        optional(
+            "all-up",
+            Kind::Date,
+            [
+                "expected from species and temperature",
+                "The local day on which you saw that all of it was up, the slowest species too. \
+                 Ends the watering of seed.",
+                r#""2023-09-12""#,
             ],
         ),
     ],

@@ -54,6 +54,8 @@ pub struct Place {
     pub longitude_deg: f64,
     /// Elevation above sea level [m].
     pub elevation_m: f64,
+    /// Whether a large body of water governs the air there.
+    pub coast: bool,
     /// IANA time zone.
     pub time_zone: Tz,
 }
@@ -294,8 +296,10 @@ pub struct Seeding {
     pub cover: Option<Cover>,
     /// How wet the soil is now.
     pub soil_state: SoilState,
-    /// When the person on site saw the grass come up.
+    /// When the person on site saw the first green.
     pub emerged: Option<NaiveDate>,
+    /// When the person on site saw that all of it was up.
+    pub all_up: Option<NaiveDate>,
 }
 
 /// What is sown onto.

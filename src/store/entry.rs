@@ -44,8 +44,10 @@ pub struct Record {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "kind")]
 pub enum RecordKind {
-    /// The grass has come up.
+    /// The first green shows.
     Emerged,
+    /// All of the grass is up.
+    AllUp,
     /// Watered by hand [mm].
     HandWatered {
         /// Depth [mm].

@@ -458,6 +458,7 @@ fn weather_that_is_over_is_kept_and_gives_the_same_series_again() {
         latitude_deg: 51.25,
         longitude_deg: 9.5,
         elevation_m: 171.0,
+        coast: false,
     };
     let merged = |warmth: f64, at: i64, kept: &[SeriesHour]| {
         let source = Source {

@@ -121,6 +121,7 @@ fn every_key_reaches_the_model() {
         ("Every key", UnitSystem::UsCustomary)
     );
     close(site.place.elevation_m, 886.0 * 0.3048);
+    assert!(site.place.coast);
     close(site.supply.flow.l_per_min(), 30.0 * 3.785_411_784);
     assert_eq!(site.supply.pump_start_delay, Some(TimeDelta::seconds(10)));
     let cost = site.supply.cost.as_ref().unwrap();
@@ -168,6 +169,7 @@ fn every_key_reaches_the_model() {
     assert_eq!(bare.seeding.at.to_rfc3339(), "2023-08-22T20:00:00+00:00");
     assert_eq!(bare.seeding.soil_state, SoilState::Half);
     assert_eq!(bare.seeding.emerged.unwrap().to_string(), "2023-09-01");
+    assert_eq!(bare.seeding.all_up.unwrap().to_string(), "2023-09-09");
     close(bare.seeding.top_dressing.unwrap().thickness.mm(), 5.08);
     assert!(matches!(
         bare.seeding.cover.unwrap().removed,
@@ -516,6 +518,16 @@ fn what_excludes_itself_is_an_error() {
         "mix =",
         "emerged = 2022-09-01, mix =",
         (Code::Contradiction, 10, 48),
+    );
+    assert_error(
+        "mix =",
+        "all-up = 2022-09-01, mix =",
+        (Code::Contradiction, 10, 47),
+    );
+    assert_error(
+        "mix =",
+        "emerged = 2023-09-05, all-up = 2023-09-01, mix =",
+        (Code::Contradiction, 10, 69),
     );
 }
 

@@ -34,6 +34,7 @@ pub fn site(zones: Vec<Zone>) -> Site {
             latitude_deg: 36.1,
             longitude_deg: -79.9,
             elevation_m: 270.0,
+            coast: false,
             time_zone: New_York,
         },
         units: UnitSystem::Si,
@@ -92,6 +93,7 @@ pub fn zone(name: &str) -> Zone {
             cover: None,
             soil_state: SoilState::Half,
             emerged: None,
+            all_up: None,
         },
         pre_soak: PreSoak {
             wanted: true,

@@ -128,7 +128,7 @@ fn why(reason: &Reason) -> String {
         },
         Trigger::AfterSeeding => ": first water on the seed".to_owned(),
         Trigger::AheadOfConstraint => format!(": {down}, and soon nobody may water"),
-        Trigger::EarlyMorning | Trigger::Depletion => format!(": {down}"),
+        Trigger::EarlyMorning | Trigger::Depletion | Trigger::TurfDepletion => format!(": {down}"),
     }
 }
 

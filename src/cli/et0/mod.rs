@@ -43,6 +43,10 @@ pub struct Et0Arguments {
     #[arg(long, value_name = "M", allow_negative_numbers = true,
           required_unless_present = "site", value_parser = arguments::elevation)]
     elevation: Option<f64>,
+    /// On a coast: more sun for the same range of temperature, where the file
+    /// has no radiation
+    #[arg(long)]
+    coast: bool,
     /// Height in metres at which the wind was measured [default: 10, or what
     /// the site file says]
     #[arg(long, value_name = "M", value_parser = arguments::wind_height)]
@@ -168,6 +172,7 @@ fn place(arguments: &Et0Arguments) -> Result<Place, Failure> {
             latitude_deg: number(arguments.latitude, |place| place.latitude_deg)?,
             longitude_deg: number(arguments.longitude, |place| place.longitude_deg)?,
             elevation_m: number(arguments.elevation, |place| place.elevation_m)?,
+            coast: arguments.coast || of_site.is_some_and(|place| place.coast),
         },
         time_zone: arguments
             .time_zone

@@ -6,7 +6,7 @@ use std::time::Duration;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::assignment::{Assignment, Outcome};
-use super::field::Field;
+use super::field::{Field, in_millis};
 use super::notice::Notice;
 use super::outlook::{self, Basis, WeatherBook};
 use super::people::{Answer, Request, Ticket};
@@ -17,11 +17,13 @@ use crate::clock::{ClockProblem, JumpWatch, Now, judge};
 use crate::plan::rolling::RollingPlan;
 use crate::site::Site;
 use crate::site::local_time::date_of;
-use crate::store::{Entry, Record, Watering};
+use crate::store::{Entry, ProbeHour, Record, Watering};
 use crate::valve::{
     self, Command, CommandId, DeviceId, Installation, InstallationError, JournalEntry, Moment,
     Recovery, Supervisor,
 };
+use crate::weather::frozen::{self, Frozen};
+use crate::weather::series::SeriesHour;
 
 /// A plan is never older.
 const REPLAN_AFTER: Duration = Duration::from_secs(3600);
@@ -35,8 +37,9 @@ const FIRST_WEATHER: Duration = Duration::from_secs(10);
 const LOOK_AFTER: Duration = Duration::from_secs(30);
 /// Levels older than this say nothing any more.
 const LEVELS_MOST: TimeDelta = TimeDelta::days(30);
-/// Levels are written down again after this.
-const LEVELS_WRITTEN_AFTER: TimeDelta = TimeDelta::hours(6);
+/// The balance is carried on in steps of this, each written down: it begins
+/// at the same instant before a restart and after it.
+const LEVELS_STEP: TimeDelta = TimeDelta::hours(6);
 /// Missing weather nearer than this is told.
 const STALE_WITHIN: TimeDelta = TimeDelta::hours(24);
 
@@ -55,7 +58,7 @@ pub enum Event {
     /// Something for the valve supervisor: reports, the link, the journal.
     Valve(valve::Event),
     /// Hours of weather, from any source.
-    Weather(Vec<RawHour>),
+    Weather(Vec<SeriesHour>),
     /// Something came on a topic of the sensors.
     Sensor(Told),
     /// A planning is done.
@@ -123,6 +126,10 @@ pub struct Memory {
     pub levels: Vec<Option<(DateTime<Utc>, Levels)>>,
     /// The weather that was known.
     pub weather: Vec<RawHour>,
+    /// The hours that were over, as they were observed.
+    pub frozen: Vec<SeriesHour>,
+    /// What probes in the soil said, by hour.
+    pub probes: Vec<ProbeHour>,
     /// The latest time in the state.
     pub last_written: Option<DateTime<Utc>>,
 }
@@ -142,8 +149,8 @@ pub struct Control {
     pub(super) supervisor: Supervisor,
     recovery: Option<Recovery>,
     pub(super) fields: Vec<Field>,
-    levels_written: Vec<Option<DateTime<Utc>>>,
     weather: Arc<WeatherBook>,
+    frozen: Arc<Frozen>,
     pub(super) senses: Senses,
     pub(super) stale: Option<(DateTime<Utc>, Basis)>,
     pub(super) plan: Option<RollingPlan>,
@@ -186,8 +193,8 @@ impl Control {
             supervisor,
             recovery: None,
             fields: Vec::with_capacity(zones),
-            levels_written: vec![None; zones],
             weather: Arc::default(),
+            frozen: Arc::default(),
             senses,
             stale: None,
             plan: None,
@@ -214,7 +221,6 @@ impl Control {
         for zone in 0..self.site.zones.len() {
             let known = memory.levels.get(zone).copied().flatten();
             let known = known.filter(|(at, _)| *at > now - LEVELS_MOST);
-            self.levels_written[zone] = known.map(|(at, _)| at);
             self.fields.push(Field::new(match known {
                 Some((at, levels)) => (at, Some(levels)),
                 None => (outlook::floor(now), None),
@@ -222,14 +228,26 @@ impl Control {
         }
         for watering in memory.waterings {
             if let Some(field) = watering.zone.and_then(|zone| self.fields.get_mut(zone)) {
-                let open = TimeDelta::from_std(watering.applied.estimate).unwrap_or_default();
-                field.applied(open, watering.ended);
+                field.applied(in_millis(watering.applied.estimate), watering.ended);
             }
         }
         for record in &memory.records {
             self.take_record(record);
         }
+        for probe in &memory.probes {
+            if let Some(field) = self.fields.get_mut(probe.zone) {
+                field.probe(probe);
+            }
+        }
+        for field in &mut self.fields {
+            field.told_before();
+            // What came before the levels is in them.
+            if let (at, Some(levels)) = field.base {
+                field.carry_on(at, levels);
+            }
+        }
         let _known = Arc::make_mut(&mut self.weather).take(&memory.weather, now);
+        self.frozen = Arc::new(Frozen::of(memory.frozen));
         self.recovery = Some(memory.recovery);
     }
 
@@ -270,25 +288,48 @@ impl Control {
         out
     }
 
-    /// Lays hours over the weather that is known, and plans with them.
-    pub(super) fn lay_weather(&mut self, hours: &[RawHour], out: &mut Vec<Action>) {
-        let news = Arc::make_mut(&mut self.weather).take(hours, self.now.utc);
-        self.keep_weather(news, out);
+    /// Lays hours over the weather that is known, and plans with them. Of an
+    /// hour that is over only what is better known by now is laid over it.
+    pub(super) fn lay_weather(&mut self, hours: &[SeriesHour], out: &mut Vec<Action>) {
+        let now = self.now.utc;
+        let frozen = Arc::make_mut(&mut self.frozen).take(hours, now);
+        let others = hours.iter();
+        let others = others.filter(|hour| !Frozen::reaches(hour.hour.start, now));
+        let laid: Vec<RawHour> = frozen.iter().chain(others).map(|hour| hour.hour).collect();
+        let news = Arc::make_mut(&mut self.weather).take(&laid, now);
+        self.keep_weather(news, &frozen, out);
     }
 
     /// Sensors have taken back what they measured: any source knows better.
     pub(super) fn doubt_weather(&mut self, hours: &[RawHour], out: &mut Vec<Action>) {
+        let frozen = Arc::make_mut(&mut self.frozen).doubt(hours);
         let news = Arc::make_mut(&mut self.weather).doubt(hours);
-        self.keep_weather(news, out);
+        self.keep_weather(news, &frozen, out);
     }
 
-    fn keep_weather(&mut self, news: Vec<RawHour>, out: &mut Vec<Action>) {
+    fn keep_weather(&mut self, news: Vec<RawHour>, frozen: &[SeriesHour], out: &mut Vec<Action>) {
         if !self.settings.dry_run {
-            let kept = news.into_iter();
-            let kept = kept.map(|hour| Entry::Weather(WEATHER_KEPT.to_owned(), hour));
+            let seen = self.now.utc;
+            let kept = news.into_iter().map(|hour| Entry::Weather {
+                source: WEATHER_KEPT.to_owned(),
+                hour,
+                seen,
+            });
             out.extend(kept.map(Action::Write));
+            // A finite set of numbers can always be written as JSON.
+            let frozen = frozen.iter().filter_map(|hour| {
+                let json = frozen::to_json(hour).ok()?;
+                Some(Entry::FrozenHour(hour.hour.start, json))
+            });
+            out.extend(frozen.map(Action::Write));
         }
         self.replan_soon();
+    }
+
+    /// The hours that are over, as they were observed: for the next gathering.
+    #[must_use]
+    pub fn frozen(&self) -> &Arc<Frozen> {
+        &self.frozen
     }
 
     fn take_valve_event(&mut self, event: valve::Event, out: &mut Vec<Action>) {
@@ -436,16 +477,22 @@ impl Control {
         self.replan_at = None;
         self.planned_at = Some(now);
         self.planning = Some(Planning { since: now });
+        out.push(Action::Plan(Box::new(self.assignment())));
+    }
+
+    /// A planning of what is known now.
+    #[must_use]
+    pub fn assignment(&self) -> Assignment {
         let zones = self.fields.iter().enumerate();
         let zones = zones.map(|(zone, field)| field.now(self.now, self.is_left_out(zone)));
-        out.push(Action::Plan(Box::new(Assignment {
+        Assignment {
             revision: self.revision,
             site: Arc::clone(&self.site),
             zones: zones.collect(),
             weather: Arc::clone(&self.weather),
             // The next whole second, on which runs can begin.
             now: whole_second(self.now.utc),
-        })));
+        }
     }
 
     fn adopt(&mut self, outcome: Outcome, out: &mut Vec<Action>) {
@@ -466,8 +513,9 @@ impl Control {
         };
         self.not_planned = None;
         for (zone, state) in plan.zones.iter().enumerate() {
-            self.carry_on(zone, state.kept, out);
+            self.carry_on(zone, state.kept, (plan.horizon.now, out));
         }
+        self.tell_corrections(&plan.corrections, out);
         let next = plan.runs.first().map(|run| (run.zone, run.start));
         out.push(Action::Tell(Notice::Planned {
             runs: plan.runs.len(),
@@ -490,22 +538,28 @@ impl Control {
         self.stale = stale;
     }
 
-    fn carry_on(&mut self, zone: usize, kept: (DateTime<Utc>, Levels), out: &mut Vec<Action>) {
-        let at = kept.0;
+    fn carry_on(
+        &mut self,
+        zone: usize,
+        (at, levels): (DateTime<Utc>, Levels),
+        (seen, out): (DateTime<Utc>, &mut Vec<Action>),
+    ) {
         let base = &self.fields[zone].base;
-        if base.1.is_some() && at <= base.0 {
+        if base.1.is_some() && at - base.0 < LEVELS_STEP {
             return;
         }
-        let levels = self.corrected(zone, kept, out);
         self.fields[zone].carry_on(at, levels);
-        let written = self.levels_written[zone];
-        if self.settings.dry_run || written.is_some_and(|last| at - last < LEVELS_WRITTEN_AFTER) {
+        if self.settings.dry_run {
             return;
         }
         // A finite set of numbers can always be written as JSON.
         if let Ok(state) = serde_json::to_value(levels) {
-            self.levels_written[zone] = Some(at);
-            out.push(Action::Write(Entry::Balance(zone, at, state)));
+            out.push(Action::Write(Entry::Balance {
+                zone,
+                at,
+                seen,
+                state,
+            }));
         }
     }
 

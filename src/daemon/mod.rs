@@ -48,6 +48,7 @@ pub use assignment::{Assignment, Outcome};
 pub use control::{Action, Control, Event, Memory, Settings};
 pub use desk::{Desk, Effect, Turn};
 pub use handle::{Ask, AskError, Counter, Handle};
+pub use memory::assignment_of;
 pub use notice::Notice;
 pub use people::{Answer, Request, Ticket, seconds};
 pub use senses::Told;

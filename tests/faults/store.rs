@@ -14,7 +14,7 @@ use soakmist::valve::{
     Applied, Begun, CommandId, DeviceId, FinishCause, FinishedRun, JournalEntry, MeterFlow, Moment,
     Position, Recovery, RunId,
 };
-use soakmist::weather::frozen;
+use soakmist::weather::frozen::{self, Frozen};
 use soakmist::weather::series::{MergeRules, SeriesHour, Source, SourceKind, merge};
 use tempfile::TempDir;
 
@@ -404,7 +404,12 @@ fn what_people_tell_and_balances_are_kept_when_details_are_forgotten() {
     };
     let balance = |second: u64| {
         let state = serde_json::json!({ "depletion_mm": second });
-        Entry::Balance(1, now(second).utc, state)
+        Entry::Balance {
+            zone: 1,
+            at: now(second).utc,
+            seen: now(second).utc,
+            state,
+        }
     };
     let entries = [Entry::Record(record.clone()), balance(100), balance(200)];
     store.write(&entries, now(600)).expect("written");
@@ -476,7 +481,7 @@ fn weather_that_is_over_is_kept_and_gives_the_same_series_again() {
         merge(&[source], kept, &place, &rules)
     };
     let first = merged(10.0, 24, &[]);
-    let news = frozen::freeze(&first, &[], start(24));
+    let news = Frozen::default().take(&first.hours, start(24));
     assert_eq!(news.len(), 24);
 
     let folder = TempDir::new().expect("a folder");
@@ -493,7 +498,7 @@ fn weather_that_is_over_is_kept_and_gives_the_same_series_again() {
     // A day later the service tells another past; what was known stays known.
     let again = merged(15.0, 48, &kept);
     assert_eq!(again.hours[..24], first.hours[..24]);
-    let news = frozen::freeze(&again, &kept, start(48));
+    let news = Frozen::of(kept).take(&again.hours, start(48));
     assert_eq!(news.len(), 24, "only the hours of the second day");
     // Rain told after its hour has fallen, rain of the forecast had a chance.
     assert_eq!(first.hours[0].hour.rain_probability, Some(1.0));

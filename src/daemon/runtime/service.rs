@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-use tokio::sync::{Notify, mpsc, oneshot};
+use tokio::sync::{Notify, mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep_until, timeout};
 
 use super::manager::Manager;
@@ -27,6 +27,7 @@ use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading, Subscription}
 use crate::site::Site;
 use crate::store::StoreError;
 use crate::valve::{self, Command, DeviceId};
+use crate::weather::frozen::Frozen;
 
 /// The loop looks at its clocks at least so often, so that a computer that
 /// slept finds out at once.
@@ -101,6 +102,8 @@ pub(super) struct Service {
     pub(super) manager: Manager,
     pub(super) listener: Option<Listener>,
     pub(super) weather_again: Arc<Notify>,
+    /// For the next gathering.
+    pub(super) frozen: watch::Sender<Arc<Frozen>>,
     /// The highest number of a command, for those who must go on without us.
     pub(super) last_command: Arc<AtomicU64>,
     pub(super) tickets: BTreeMap<Ticket, oneshot::Sender<Answer>>,
@@ -294,6 +297,10 @@ impl Service {
     fn tell(&mut self, event: Event) {
         let now = self.clock.now();
         let actions = self.control.step(event, now);
+        let frozen = self.control.frozen();
+        if !Arc::ptr_eq(&self.frozen.borrow(), frozen) {
+            self.frozen.send_replace(Arc::clone(frozen));
+        }
         let effects = self.desk.accept(actions, now.moment);
         self.carry_out(effects);
     }

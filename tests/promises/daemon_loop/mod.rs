@@ -2,6 +2,7 @@
 //! supervisor, the real store on disk, simulated valves. What the valves let
 //! through is judged, not what anybody says.
 
+mod again;
 mod fortnight;
 mod people;
 mod sensing;

@@ -10,12 +10,15 @@ use soakmist::agronomy::weather_record::{Provenance, RawHour, Reading as Value};
 use soakmist::clock::Now;
 use soakmist::daemon::{
     Action, Answer, Control, Desk, Effect, Event, Memory, Notice, Request, Settings, Ticket, Turn,
+    assignment_of,
 };
 use soakmist::mqtt::{Devices, Message, Order, Reading};
+use soakmist::plan::rolling::RollingPlan;
 use soakmist::simulator::{Publication, SimulatedSite};
 use soakmist::site::{Site, load};
-use soakmist::store::{Ledger, Opening, Store, StoreError};
+use soakmist::store::{Entry, Ledger, Opening, Store, StoreError};
 use soakmist::valve::{self, CommandId, DeviceId, Moment, RunId};
+use soakmist::weather::series::SeriesHour;
 use tempfile::TempDir;
 
 use crate::beds::DEVICE;
@@ -119,12 +122,14 @@ pub(super) struct World {
     pub(super) store: Option<Store>,
     pub(super) now: Now,
     boot: String,
-    weather: Vec<RawHour>,
+    pub(super) weather: Vec<RawHour>,
     pub(super) begun: Vec<Begun>,
     pub(super) told: Vec<Notice>,
     pub(super) answers: Vec<Answer>,
     pub(super) stopped: Option<Vec<DeviceId>>,
     is_linked: bool,
+    /// The kinds of entry of each write.
+    pub(super) written: Vec<Vec<String>>,
     /// Writes fail while it is set.
     pub(super) disk_is_full: bool,
 }
@@ -159,6 +164,7 @@ impl World {
             answers: Vec::new(),
             stopped: None,
             is_linked: true,
+            written: Vec::new(),
             disk_is_full: false,
         };
         world.start();
@@ -193,15 +199,36 @@ impl World {
         let settings = settings(&self.site, &self.devices);
         self.control = Control::new(settings, memory, self.now).unwrap();
         self.tell(Event::Start);
-        self.tell(Event::Weather(self.weather.clone()));
+        self.tell(Event::Weather(self.told_now()));
         if self.is_linked {
             self.tell(Event::Valve(valve::Event::LinkUp));
         }
     }
 
+    /// The weather of this world as a service would tell it now.
+    pub(super) fn told_now(&self) -> Vec<SeriesHour> {
+        let hours = self.weather.iter();
+        let told = |hour: &RawHour| SeriesHour::told(*hour, "the forecast", Some(self.now.utc));
+        hours.map(told).collect()
+    }
+
     /// The process is gone between two instants.
     pub(super) fn kill(&mut self) {
         self.store = None;
+    }
+
+    /// The plan of a past moment, from the state alone.
+    pub(super) fn plan_of(&self, at: DateTime<Utc>) -> RollingPlan {
+        let store = self.store.as_ref().unwrap();
+        let memory = Memory::as_of(store, self.site.zones.len(), at).unwrap();
+        let settings = settings(&self.site, &self.devices);
+        let assignment = assignment_of(settings, memory, at).unwrap();
+        assignment.carry_out().plan.unwrap()
+    }
+
+    /// The plan that would be made now.
+    pub(super) fn plan(&self) -> RollingPlan {
+        self.control.assignment().carry_out().plan.unwrap()
     }
 
     pub(super) fn is_alive(&self) -> bool {
@@ -235,6 +262,8 @@ impl World {
             }
             match effect {
                 Effect::Write(entries) => {
+                    let kinds = entries.iter().map(kind);
+                    self.written.push(kinds.collect());
                     let store = self.store.as_mut().unwrap();
                     let done = !self.disk_is_full && store.write(&entries, self.now).is_ok();
                     let (effects, turn) = self.desk.written(done, self.now.moment);
@@ -368,6 +397,14 @@ impl World {
         self.valves.valve(DeviceId::Zone(zone)).unwrap().is_open()
     }
 
+    /// No run is in progress and no plan under way.
+    pub(super) fn status_is_quiet(&self) -> bool {
+        let zones = self.control.status().zones;
+        zones
+            .iter()
+            .all(|zone| zone.open_until.is_none() && zone.valve == "closed")
+    }
+
     pub(super) fn all_closed(&self) -> bool {
         (0..self.site.zones.len()).all(|zone| !self.is_open(zone))
     }
@@ -385,6 +422,13 @@ impl World {
             )
         })
     }
+}
+
+/// The word before the first brace of an entry.
+fn kind(entry: &Entry) -> String {
+    let text = format!("{entry:?}");
+    let end = text.find([' ', '(']).unwrap_or(text.len());
+    text[..end].to_owned()
 }
 
 fn settings(site: &Arc<Site>, devices: &Devices) -> Settings {

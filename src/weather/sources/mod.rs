@@ -17,6 +17,8 @@
 
 mod files;
 
+pub use files::logger_hours;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 

@@ -178,7 +178,7 @@ impl World {
     /// Opens the state. Another test of this process may just be starting a
     /// program, which holds a copy of the lock until it is one.
     fn open(&self, opening: &Opening) -> Store {
-        for _ in 0..10_000 {
+        for _ in 0..2_000_000 {
             match Store::open(&self.path(), opening, self.now) {
                 Err(StoreError::InUse { .. }) => std::thread::yield_now(),
                 store => return store.unwrap(),

@@ -175,8 +175,12 @@ impl Service {
             // Nobody is left who could ask: the loop goes on.
             Heard::Ask(None) | Heard::Word(None) => {}
             Heard::Time => {
-                let effects = self.desk.tick(self.clock.now().moment);
+                let (effects, turn) = self.desk.tick(self.clock.now().moment);
+                if turn.is_some() {
+                    tracing::error!("the journal does not get done: closing everything");
+                }
                 self.carry_out(effects);
+                self.turn(turn);
                 self.tell(Event::Tick);
             }
         }
@@ -281,6 +285,10 @@ impl Service {
     fn written(&mut self, is_done: bool) {
         let (effects, turn) = self.desk.written(is_done, self.clock.now().moment);
         self.carry_out(effects);
+        self.turn(turn);
+    }
+
+    fn turn(&mut self, turn: Option<Turn>) {
         match turn {
             Some(Turn::Failed) => self.tell(Event::Valve(valve::Event::JournalFailed)),
             Some(Turn::Recovered) => {

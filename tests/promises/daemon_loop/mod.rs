@@ -7,3 +7,4 @@ mod people;
 mod sensing;
 mod time;
 mod world;
+mod writing;

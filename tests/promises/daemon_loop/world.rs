@@ -239,15 +239,7 @@ impl World {
                     let done = !self.disk_is_full && store.write(&entries, self.now).is_ok();
                     let (effects, turn) = self.desk.written(done, self.now.moment);
                     self.carry_out(effects);
-                    match turn {
-                        Some(Turn::Failed) => {
-                            self.tell(Event::Valve(valve::Event::JournalFailed));
-                        }
-                        Some(Turn::Recovered) => {
-                            self.tell(Event::Valve(valve::Event::JournalRecovered));
-                        }
-                        None => {}
-                    }
+                    self.turn(turn);
                 }
                 Effect::Send {
                     device,
@@ -262,6 +254,14 @@ impl World {
                 Effect::Do(Action::Stopped { unconfirmed }) => self.stopped = Some(unconfirmed),
                 Effect::Do(action) => panic!("not for the outside: {action:?}"),
             }
+        }
+    }
+
+    fn turn(&mut self, turn: Option<Turn>) {
+        match turn {
+            Some(Turn::Failed) => self.tell(Event::Valve(valve::Event::JournalFailed)),
+            Some(Turn::Recovered) => self.tell(Event::Valve(valve::Event::JournalRecovered)),
+            None => {}
         }
     }
 
@@ -347,8 +347,9 @@ impl World {
         let told = self.valves.advance(self.now);
         self.hear(told);
         if self.is_alive() {
-            let effects = self.desk.tick(self.now.moment);
+            let (effects, turn) = self.desk.tick(self.now.moment);
             self.carry_out(effects);
+            self.turn(turn);
             self.tell(Event::Tick);
         }
     }

@@ -25,6 +25,11 @@ pub enum Entry {
     FrozenHour(DateTime<Utc>, serde_json::Value),
     /// The state of a zone's balance at an instant, as JSON.
     Balance(usize, DateTime<Utc>, serde_json::Value),
+    /// Details from before this instant are forgotten: commands (but for the
+    /// last and those since a run without an end), weather, alarms, and
+    /// snapshots of the balance but for the last of each zone. Water applied
+    /// and what people recorded is kept for good.
+    Forget(DateTime<Utc>),
 }
 
 /// What a person tells about a zone, or about the whole site.

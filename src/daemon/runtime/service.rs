@@ -242,7 +242,10 @@ impl Service {
         let present = &self.control.settings.site;
         let valves = |site: &Site| {
             let zones = site.zones.iter();
-            let zones = zones.map(|zone| (zone.name.clone(), zone.valve.clone()));
+            let zones = zones.map(|zone| {
+                let names = (zone.name.clone(), zone.formerly.clone());
+                (names, zone.valve.clone())
+            });
             zones.collect::<Vec<_>>()
         };
         let installation = site.mqtt.as_ref().map(|mqtt| {

@@ -4,6 +4,7 @@
 
 mod fortnight;
 mod people;
+mod renamed;
 mod sensing;
 mod time;
 mod world;

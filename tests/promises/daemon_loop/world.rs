@@ -181,12 +181,23 @@ impl World {
         panic!("the state stays in use");
     }
 
+    /// The daemon is gone, and starts with another site file.
+    pub(super) fn restart_as(&mut self, site: Site) {
+        self.kill();
+        let mqtt = site.mqtt.clone().unwrap();
+        self.devices = Devices::of(&site, &mqtt);
+        let topics = self.devices.subscriptions().iter().enumerate();
+        self.topics = topics.map(|(index, t)| (t.topic.clone(), index)).collect();
+        self.valves = SimulatedSite::of(&site, &mqtt, self.now.moment);
+        self.site = Arc::new(site);
+        self.start();
+    }
+
     /// Starts the daemon, as its tasks do.
     pub(super) fn start(&mut self) {
         let opening = Opening::in_boot(&self.boot);
         let mut store = self.open(&opening);
-        let names: Vec<String> = self.site.zones.iter().map(|z| z.name.clone()).collect();
-        let memory = Memory::read(&mut store, &names, self.now).unwrap();
+        let memory = Memory::read(&mut store, &self.site, self.now).unwrap();
         self.store = Some(store);
         self.desk = Desk::default();
         self.stopped = None;

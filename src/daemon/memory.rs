@@ -2,7 +2,8 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::control::{Memory, WEATHER_KEPT, first_command};
+use super::control::{Memory, WEATHER_KEPT};
+use super::timekeeping::first_command;
 use crate::balance::stores::Levels;
 use crate::clock::Now;
 use crate::site::Site;

@@ -14,8 +14,8 @@ use soakmist::daemon::{
 use soakmist::mqtt::{Devices, Message, Order, Reading};
 use soakmist::simulator::{Publication, SimulatedSite};
 use soakmist::site::{Site, load};
-use soakmist::store::{Ledger, Opening, Store, StoreError};
-use soakmist::valve::{self, CommandId, DeviceId, Moment, RunId};
+use soakmist::store::{Entry, Ledger, Opening, Store, StoreError};
+use soakmist::valve::{self, CommandId, DeviceId, JournalEntry, Moment, RunId};
 use tempfile::TempDir;
 
 use crate::beds::DEVICE;
@@ -122,6 +122,10 @@ pub(super) struct World {
     weather: Vec<RawHour>,
     pub(super) begun: Vec<Begun>,
     pub(super) told: Vec<Notice>,
+    /// Transactions, and what was written in them.
+    pub(super) written: (u32, BTreeMap<&'static str, u32>),
+    /// Numbers of commands as they were sent.
+    pub(super) sent: Vec<CommandId>,
     pub(super) answers: Vec<Answer>,
     pub(super) stopped: Option<Vec<DeviceId>>,
     is_linked: bool,
@@ -156,6 +160,8 @@ impl World {
             weather,
             begun: Vec::new(),
             told: Vec::new(),
+            written: (0, BTreeMap::new()),
+            sent: Vec::new(),
             answers: Vec::new(),
             stopped: None,
             is_linked: true,
@@ -165,7 +171,7 @@ impl World {
         world
     }
 
-    fn path(&self) -> PathBuf {
+    pub(super) fn path(&self) -> PathBuf {
         self.folder.path().join("state.sqlite")
     }
 
@@ -215,6 +221,16 @@ impl World {
         self.store = None;
     }
 
+    /// The process is gone, and so is everything that it wrote.
+    pub(super) fn lose_state(&mut self) {
+        self.kill();
+        for suffix in ["", "-wal", "-shm"] {
+            let path = self.path();
+            let file = format!("{}{suffix}", path.display());
+            let _ = std::fs::remove_file(file);
+        }
+    }
+
     pub(super) fn is_alive(&self) -> bool {
         self.store.is_some()
     }
@@ -246,6 +262,10 @@ impl World {
             }
             match effect {
                 Effect::Write(entries) => {
+                    self.written.0 += 1;
+                    for entry in &entries {
+                        *self.written.1.entry(kind(entry)).or_default() += 1;
+                    }
                     let store = self.store.as_mut().unwrap();
                     let done = !self.disk_is_full && store.write(&entries, self.now).is_ok();
                     let (effects, turn) = self.desk.written(done, self.now.moment);
@@ -301,6 +321,7 @@ impl World {
         if !self.is_linked {
             return;
         }
+        self.sent.push(id);
         let order = Order {
             device,
             id,
@@ -396,6 +417,21 @@ impl World {
                 sum.2 + w.applied.most.as_secs_f64(),
             )
         })
+    }
+}
+
+/// An entry in one word.
+fn kind(entry: &Entry) -> &'static str {
+    match entry {
+        Entry::Valve(JournalEntry::Intent { .. }) => "intent",
+        Entry::Valve(JournalEntry::Confirmed { .. }) => "confirmed",
+        Entry::Valve(JournalEntry::Finished(_)) => "finished",
+        Entry::Valve(JournalEntry::Learned { .. }) => "learned",
+        Entry::Alarm(..) => "alarm",
+        Entry::Record(_) => "record",
+        Entry::Weather(..) | Entry::FrozenHour(..) => "weather",
+        Entry::Balance(..) => "balance",
+        Entry::Forget(_) => "forget",
     }
 }
 

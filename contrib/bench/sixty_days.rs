@@ -1,5 +1,6 @@
 //! Measures what grows with time: sixty simulated days of the control loop
 //! with the real planner, supervisor and store on disk, and simulated valves.
+//! Each hour a service tells a forecast of ten days that has changed a little.
 //! Every ten days: resident memory of the process, and what was written to
 //! disk since: transactions (each a sync of the log) and bytes as the kernel
 //! counts them for the block device.
@@ -24,6 +25,8 @@ use std::path::Path;
 use std::time::Instant;
 
 use chrono::TimeDelta;
+use soakmist::agronomy::weather_record::RawHour;
+use soakmist::daemon::Event;
 use soakmist::site::load;
 use world::{World, utc, weather};
 
@@ -54,6 +57,16 @@ fn site(zones: u32) -> String {
     text
 }
 
+/// A forecast as it is told an hour later.
+fn changed(mut forecast: Vec<RawHour>, hour: u32) -> Vec<RawHour> {
+    for told in &mut forecast {
+        if let Some(temperature) = &mut told.air_temperature_c {
+            temperature.value += f64::from(hour % 5) * 0.1;
+        }
+    }
+    forecast
+}
+
 /// A number of a file on this process.
 fn of_process(file: &str, key: &str) -> f64 {
     let text = std::fs::read_to_string(format!("/proc/self/{file}")).unwrap();
@@ -77,7 +90,11 @@ fn measure(zones: u32, days: u32) {
     let mut world = World::new(site, start, weather);
     let mut before = (0.0, 0);
     for day in 1..=days {
-        world.run_for(TimeDelta::days(1));
+        for hour in 0..24 {
+            world.run_for(TimeDelta::hours(1));
+            let forecast = weather(start + TimeDelta::days(i64::from(day)), 10);
+            world.tell(Event::Weather(changed(forecast, hour)));
+        }
         if day % STEP == 0 || day == days {
             let written = of_process("io", "write_bytes:") - of_process("io", "cancelled");
             let span = f64::from(if day % STEP == 0 { STEP } else { day % STEP });

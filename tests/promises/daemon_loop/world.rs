@@ -131,6 +131,9 @@ pub(super) struct World {
     is_linked: bool,
     /// Writes fail while it is set.
     pub(super) disk_is_full: bool,
+    /// The process is gone after so many writes more, before it does anything
+    /// else.
+    pub(super) dies_after: Option<u32>,
 }
 
 impl World {
@@ -166,6 +169,7 @@ impl World {
             stopped: None,
             is_linked: true,
             disk_is_full: false,
+            dies_after: None,
         };
         world.start();
         world
@@ -268,6 +272,12 @@ impl World {
                     }
                     let store = self.store.as_mut().unwrap();
                     let done = !self.disk_is_full && store.write(&entries, self.now).is_ok();
+                    self.dies_after = self.dies_after.map(|left| left.saturating_sub(1));
+                    if self.dies_after == Some(0) {
+                        self.dies_after = None;
+                        self.kill();
+                        return;
+                    }
                     let (effects, turn) = self.desk.written(done, self.now.moment);
                     self.carry_out(effects);
                     self.turn(turn);

@@ -4,9 +4,12 @@
 
 use std::time::Duration;
 
+use chrono::TimeDelta;
 use soakmist::daemon::{Action, Answer, Desk, Effect, Ticket, Turn};
 use soakmist::store::Entry;
 use soakmist::valve::{Command, CommandId, DeviceId, JournalEntry, Moment, Position, RunId};
+
+use super::world::{World, site, utc, weather};
 
 const RUN_TIME: Duration = Duration::from_secs(90);
 const VALID_FOR: Duration = Duration::from_secs(120);
@@ -201,4 +204,33 @@ fn a_disk_that_never_gets_done_closes_everything_and_fills_no_memory() {
     assert_eq!(turn, Some(Turn::Recovered));
     let (effects, _) = desk.written(true, at(7));
     assert_eq!(sorted(&effects), (vec![], vec![], vec![]));
+}
+
+#[test]
+fn a_kill_between_a_write_and_what_waits_for_it_loses_no_water() {
+    let mut kills = 0;
+    for writes in 1..=16 {
+        let weather = weather(utc("2026-08-10T04:00:00Z"), 40);
+        let mut world = World::new(
+            site("2026-08-22 16:00"),
+            utc("2026-08-24T15:00:00Z"),
+            weather,
+        );
+        world.dies_after = Some(writes);
+        world.run_for(TimeDelta::hours(3));
+        kills += u32::from(!world.is_alive());
+        world.start();
+        for span in [TimeDelta::seconds(20), TimeDelta::hours(3)] {
+            world.run_for(span);
+            for zone in (0..3).filter(|zone| !world.is_open(*zone)) {
+                let (open_s, (least, _, most)) = (world.open_s(zone), world.booked_s(zone));
+                let is_true = least <= open_s + 1.0 && open_s <= most + 1.0;
+                assert!(
+                    is_true,
+                    "write {writes}, zone {zone}: {open_s} s, {least} to {most}"
+                );
+            }
+        }
+    }
+    assert!(kills > 12, "{kills} kills show nothing");
 }

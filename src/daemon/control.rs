@@ -10,10 +10,12 @@ use super::field::{Field, in_millis};
 use super::notice::Notice;
 use super::outlook::{self, Basis, WeatherBook};
 use super::people::{Answer, Request, Ticket};
+use super::replanning::Planning;
 use super::senses::{Senses, Told};
+use super::timekeeping::first_forgetting;
 use crate::agronomy::weather_record::RawHour;
 use crate::balance::stores::Levels;
-use crate::clock::{ClockProblem, JumpWatch, Now, judge};
+use crate::clock::{ClockProblem, JumpWatch, Now};
 use crate::plan::rolling::RollingPlan;
 use crate::site::Site;
 use crate::site::local_time::date_of;
@@ -25,28 +27,15 @@ use crate::valve::{
 use crate::weather::frozen::{self, Frozen};
 use crate::weather::series::SeriesHour;
 
-/// A plan is never older.
-const REPLAN_AFTER: Duration = Duration::from_secs(3600);
-/// Pause between two plans that nothing urgent asks for.
-const REPLAN_PAUSE: Duration = Duration::from_secs(2);
-/// A planning that takes longer is given up; the old plan goes on.
-const PLANNING_MOST: Duration = Duration::from_secs(60);
 /// The first weather is waited for so long.
 const FIRST_WEATHER: Duration = Duration::from_secs(10);
 /// The wall clock is looked at so often at least.
 const LOOK_AFTER: Duration = Duration::from_secs(30);
 /// Levels older than this say nothing any more.
 const LEVELS_MOST: TimeDelta = TimeDelta::days(30);
-/// The balance is carried on in steps of this, each written down: it begins
-/// at the same instant before a restart and after it.
-const LEVELS_STEP: TimeDelta = TimeDelta::hours(6);
-/// Missing weather nearer than this is told.
-const STALE_WITHIN: TimeDelta = TimeDelta::hours(24);
 
 /// The name under which the weather in force is kept.
 pub(super) const WEATHER_KEPT: &str = "in-force";
-/// 2020-01-01 [s since 1970].
-const COMMANDS_SINCE_S: i64 = 1_577_836_800;
 
 /// What the loop is told.
 #[derive(Debug)]
@@ -134,12 +123,6 @@ pub struct Memory {
     pub last_written: Option<DateTime<Utc>>,
 }
 
-/// A planning under way.
-#[derive(Debug, Clone, Copy)]
-struct Planning {
-    since: Moment,
-}
-
 /// The control loop of a site. It reads no clock and touches nothing.
 #[derive(Debug)]
 pub struct Control {
@@ -149,7 +132,7 @@ pub struct Control {
     pub(super) supervisor: Supervisor,
     recovery: Option<Recovery>,
     pub(super) fields: Vec<Field>,
-    weather: Arc<WeatherBook>,
+    pub(super) weather: Arc<WeatherBook>,
     frozen: Arc<Frozen>,
     pub(super) senses: Senses,
     pub(super) stale: Option<(DateTime<Utc>, Basis)>,
@@ -158,19 +141,21 @@ pub struct Control {
     pub(super) not_planned: Option<String>,
     /// Index of the next run of the plan that has not been looked at.
     pub(super) next_run: usize,
-    planning: Option<Planning>,
+    pub(super) planning: Option<Planning>,
     /// At the start the first plan waits for weather, until then.
-    awaits_weather: Option<Moment>,
+    pub(super) awaits_weather: Option<Moment>,
     /// When to plan again.
-    replan_at: Option<Moment>,
-    planned_at: Option<Moment>,
+    pub(super) replan_at: Option<Moment>,
+    pub(super) planned_at: Option<Moment>,
     /// Rises with everything that makes a plan under way worthless.
     pub(super) revision: u64,
     /// Whether the plan in force was made for what is known now; without, its
     /// runs wait for the next one.
     pub(super) plan_holds: bool,
-    clock: Option<JumpWatch>,
-    last_written: Option<DateTime<Utc>>,
+    pub(super) clock: Option<JumpWatch>,
+    pub(super) last_written: Option<DateTime<Utc>>,
+    /// When old details are forgotten the next time.
+    pub(super) forget_at: Moment,
     pub(super) clock_problem: Option<ClockProblem>,
     pub(super) is_stopping: bool,
     pub(super) now: Now,
@@ -208,6 +193,7 @@ impl Control {
             plan_holds: false,
             clock: None,
             last_written: memory.last_written,
+            forget_at: first_forgetting(now.moment),
             clock_problem: None,
             is_stopping: false,
             now,
@@ -283,6 +269,7 @@ impl Control {
             }
         }
         self.look_at_sensors(&mut out);
+        self.forget_if_due(&mut out);
         self.begin_due_runs(&mut out);
         self.plan_if_due(&mut out);
         out
@@ -382,185 +369,11 @@ impl Control {
         }
     }
 
-    fn look_at_clock(&mut self, out: &mut Vec<Action>) {
-        let step = self
-            .clock
-            .get_or_insert(JumpWatch::new(self.now))
-            .look(self.now);
-        if let Some(step) = step {
-            out.push(Action::Tell(Notice::ClockSet(step)));
-            // Somebody has set it while we watched: they know better.
-            self.last_written = None;
-            self.plan = None;
-            self.changed();
-        }
-        let problem = match self.settings.believe_clock {
-            true => None,
-            false => judge(self.now.utc, self.last_written).err(),
-        };
-        if problem.is_none() {
-            // From here on the clock is watched by its steps.
-            self.last_written = None;
-        }
-        let is_news = problem.is_some() != self.clock_problem.is_some();
-        self.clock_problem = problem;
-        match problem {
-            Some(problem) if is_news => out.push(Action::Tell(Notice::ClockWrong(problem))),
-            None if is_news => {
-                out.push(Action::Tell(Notice::ClockRight));
-                self.rebase();
-                self.changed();
-            }
-            _ => {}
-        }
-    }
-
-    /// The clock has become right: a balance that was to begin at a wrong
-    /// time begins now.
-    fn rebase(&mut self) {
-        let now = outlook::floor(self.now.utc);
-        for field in &mut self.fields {
-            if field.base.1.is_none() {
-                field.base.0 = now;
-            }
-        }
-    }
-
-    /// What was planned or is being planned no longer holds.
-    pub(super) fn changed(&mut self) {
-        self.revision += 1;
-        self.plan_holds = false;
-        self.replan_by(self.now.moment);
-    }
-
-    /// Plans again at the next chance. Not at once after the last time: news
-    /// may come one after the other.
-    pub(super) fn replan_soon(&mut self) {
-        let now = self.now.moment;
-        let next = self.planned_at.map_or(now, |at| at.after(REPLAN_PAUSE));
-        self.replan_by(next.max(now));
-    }
-
-    pub(super) fn replan_by(&mut self, at: Moment) {
-        self.replan_at = Some(self.replan_at.map_or(at, |known| known.min(at)));
-    }
-
     /// Whether runs may be begun now.
     pub(super) fn may_begin(&self) -> bool {
         let known = self.supervisor.known();
         let is_served = known.phase == valve::Phase::Running && known.link == valve::Link::Up;
         (is_served || self.settings.dry_run) && !self.is_stopping && self.clock_problem.is_none()
-    }
-
-    /// Whether a plan is awaited that may change what is due.
-    pub(super) fn is_planning(&self) -> bool {
-        let now = self.now.moment;
-        self.planning
-            .is_some_and(|planning| now.since(planning.since) < PLANNING_MOST)
-    }
-
-    fn plan_if_due(&mut self, out: &mut Vec<Action>) {
-        let now = self.now.moment;
-        let is_due = self.replan_at.is_some_and(|at| now >= at)
-            || self
-                .planned_at
-                .is_some_and(|at| now.since(at) >= REPLAN_AFTER);
-        let is_early = self.awaits_weather.is_some_and(|until| now < until);
-        if !is_due
-            || is_early
-            || self.is_planning()
-            || self.is_stopping
-            || self.clock_problem.is_some()
-        {
-            return;
-        }
-        self.replan_at = None;
-        self.planned_at = Some(now);
-        self.planning = Some(Planning { since: now });
-        out.push(Action::Plan(Box::new(self.assignment())));
-    }
-
-    /// A planning of what is known now.
-    #[must_use]
-    pub fn assignment(&self) -> Assignment {
-        let zones = self.fields.iter().enumerate();
-        let zones = zones.map(|(zone, field)| field.now(self.now, self.is_left_out(zone)));
-        Assignment {
-            revision: self.revision,
-            site: Arc::clone(&self.site),
-            zones: zones.collect(),
-            weather: Arc::clone(&self.weather),
-            // The next whole second, on which runs can begin.
-            now: whole_second(self.now.utc),
-        }
-    }
-
-    fn adopt(&mut self, outcome: Outcome, out: &mut Vec<Action>) {
-        self.planning = None;
-        if outcome.revision != self.revision {
-            self.changed();
-            return;
-        }
-        self.plan_holds = true;
-        self.note_weather(&outcome, out);
-        let plan = match outcome.plan {
-            Ok(plan) => plan,
-            Err(why) => {
-                self.not_planned = Some(why.clone());
-                out.push(Action::Tell(Notice::NotPlanned(why)));
-                return;
-            }
-        };
-        self.not_planned = None;
-        for (zone, state) in plan.zones.iter().enumerate() {
-            self.carry_on(zone, state.kept, (plan.horizon.now, out));
-        }
-        self.tell_corrections(&plan.corrections, out);
-        let next = plan.runs.first().map(|run| (run.zone, run.start));
-        out.push(Action::Tell(Notice::Planned {
-            runs: plan.runs.len(),
-            next,
-            shortfalls: plan.shortfalls.len(),
-        }));
-        self.plan = Some(plan);
-        self.next_run = 0;
-    }
-
-    fn note_weather(&mut self, outcome: &Outcome, out: &mut Vec<Action>) {
-        let near = self.now.utc + STALE_WITHIN;
-        let stale = outcome.stands_in.filter(|(from, _)| *from < near);
-        if stale.is_some() != self.stale.is_some() {
-            out.push(Action::Tell(match stale {
-                Some((from, basis)) => Notice::WeatherStale(from, basis),
-                None => Notice::WeatherFresh,
-            }));
-        }
-        self.stale = stale;
-    }
-
-    fn carry_on(
-        &mut self,
-        zone: usize,
-        (at, levels): (DateTime<Utc>, Levels),
-        (seen, out): (DateTime<Utc>, &mut Vec<Action>),
-    ) {
-        let base = &self.fields[zone].base;
-        if base.1.is_some() && at - base.0 < LEVELS_STEP {
-            return;
-        }
-        self.fields[zone].carry_on(at, levels);
-        if self.settings.dry_run {
-            return;
-        }
-        // A finite set of numbers can always be written as JSON.
-        if let Ok(state) = serde_json::to_value(levels) {
-            out.push(Action::Write(Entry::Balance {
-                zone,
-                at,
-                seen,
-                state,
-            }));
-        }
     }
 
     /// Takes in what a person recorded, before or now.
@@ -607,39 +420,5 @@ impl Control {
         .flatten()
         .fold(look, Moment::min)
         .max(now)
-    }
-
-    /// When the next plan is due, while one can be made.
-    fn next_plan(&self) -> Option<Moment> {
-        if self.is_planning() || self.is_stopping || self.clock_problem.is_some() {
-            return None;
-        }
-        let hourly = self.planned_at.map(|at| at.after(REPLAN_AFTER));
-        let due = [self.replan_at, hourly].into_iter().flatten().min();
-        due.map(|due| due.max(self.awaits_weather.unwrap_or(due)))
-    }
-}
-
-/// A number below which no command is given at an instant: seconds since 2020.
-///
-/// A device may ignore numbers below the last that it heard. Numbers that
-/// follow the time stay above it even when the state was lost. Without a
-/// believable clock it is zero, and the journal alone counts.
-#[must_use]
-pub fn first_command(now: DateTime<Utc>) -> CommandId {
-    if judge(now, None).is_err() {
-        return CommandId(0);
-    }
-    let seconds = now.timestamp() - COMMANDS_SINCE_S;
-    CommandId(u64::try_from(seconds).unwrap_or(0))
-}
-
-/// The first whole second from an instant on.
-fn whole_second(at: DateTime<Utc>) -> DateTime<Utc> {
-    let whole = DateTime::from_timestamp(at.timestamp(), 0).unwrap_or(at);
-    if whole < at {
-        whole + TimeDelta::seconds(1)
-    } else {
-        whole
     }
 }

@@ -4,9 +4,11 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::assignment::Assignment;
-use super::control::{Control, Memory, Settings, WEATHER_KEPT, first_command};
+use super::control::{Control, Memory, Settings, WEATHER_KEPT};
+use super::timekeeping::first_command;
 use crate::balance::stores::Levels;
 use crate::clock::Now;
+use crate::site::Site;
 use crate::store::{Store, StoreError};
 use crate::valve::{InstallationError, Moment};
 use crate::weather::frozen::{self, Frozen};
@@ -20,12 +22,19 @@ const WATER: TimeDelta = TimeDelta::days(31);
 const WEATHER: TimeDelta = TimeDelta::days(super::outlook::KEPT_DAYS);
 
 impl Memory {
-    /// Ties the zones of the site to their history and reads it.
+    /// Ties the zones of the site to their history, under whatever name it
+    /// began, and reads it.
     ///
     /// # Errors
     /// [`StoreError`] when it cannot be read or written.
-    pub fn read(store: &mut Store, zones: &[String], now: Now) -> Result<Self, StoreError> {
-        store.use_zones(zones, now)?;
+    pub fn read(store: &mut Store, site: &Site, now: Now) -> Result<Self, StoreError> {
+        for zone in &site.zones {
+            for former in store.carry_on(&zone.name, &zone.formerly, now)? {
+                tracing::info!(zone = zone.name, former, "a zone carries on its history");
+            }
+        }
+        let zones: Vec<String> = site.zones.iter().map(|zone| zone.name.clone()).collect();
+        store.use_zones(&zones, now)?;
         let levels = (0..zones.len()).map(|zone| latest_levels(store, zone));
         let levels = levels.collect::<Result<_, _>>()?;
         let last_written = store.last_written()?;

@@ -17,6 +17,8 @@
 //! | file | idea |
 //! |---|---|
 //! | `control`, `orders`, `people` | events to actions; runs that are due; requests |
+//! | `replanning` | when to plan again, and what is taken over of a plan |
+//! | `timekeeping` | the wall clock; what is due by the day |
 //! | `field` | what is known of one zone |
 //! | `outlook` | the weather, and what stands in for it |
 //! | `assignment` | one planning, to be done beside the loop |
@@ -38,10 +40,12 @@ mod notice;
 mod orders;
 pub mod outlook;
 mod people;
+mod replanning;
 pub mod runtime;
 mod senses;
 pub mod sensors;
 mod status;
+mod timekeeping;
 pub mod web;
 
 pub use assignment::{Assignment, Outcome};

@@ -44,6 +44,11 @@ pub enum Entry {
         /// The state.
         state: serde_json::Value,
     },
+    /// Details from before this instant are forgotten: commands (but for the
+    /// last and those since a run without an end), weather, alarms, and
+    /// snapshots of the balance but for the last of each zone. Water applied
+    /// and what people recorded is kept for good.
+    Forget(DateTime<Utc>),
 }
 
 /// An hour of a probe in the soil of a zone.

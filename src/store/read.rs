@@ -7,7 +7,7 @@ use rusqlite::Row;
 
 use super::entry::Record;
 use super::error::StoreError;
-use super::{Store, from_db, to_db};
+use super::{Store, from_db};
 use crate::clock::Now;
 use crate::valve::{
     Applied, Begun, CommandId, FinishCause, MeterFlow, Moment, Recovery, RunId, UnfinishedRun,
@@ -246,32 +246,5 @@ impl Store {
             hours.push(serde_json::from_str(&hour)?);
         }
         Ok(hours)
-    }
-
-    /// Forgets details from before an instant: commands (but for the last and
-    /// those since a run without an end), weather, alarms, and snapshots of the
-    /// balance but for the last of each zone. Water
-    /// applied and what people recorded is kept for good.
-    ///
-    /// # Errors
-    /// [`StoreError`] when it cannot be written.
-    pub fn forget_before(&mut self, instant: DateTime<Utc>) -> Result<(), StoreError> {
-        let transaction = self.connection.transaction()?;
-        for sql in [
-            "DELETE FROM command WHERE utc_ms < ?1
-               AND id < (SELECT max(id) FROM command)
-               AND id < coalesce((SELECT min(run.command) FROM run WHERE NOT EXISTS
-                   (SELECT 1 FROM watering WHERE watering.run = run.id)), ?2)",
-            "DELETE FROM weather WHERE start_utc_ms < ?1 AND ?2",
-            "DELETE FROM frozen_hour WHERE start_utc_ms < ?1 AND ?2",
-            "DELETE FROM balance WHERE utc_ms < ?1 AND ?2 AND utc_ms <
-               (SELECT max(later.utc_ms) FROM balance AS later WHERE later.zone = balance.zone)",
-            "DELETE FROM probe WHERE start_utc_ms < ?1 AND ?2",
-            "DELETE FROM alarm WHERE utc_ms < ?1 AND ?2",
-        ] {
-            transaction.execute(sql, (instant.timestamp_millis(), to_db(u64::MAX)))?;
-        }
-        transaction.commit()?;
-        Ok(())
     }
 }

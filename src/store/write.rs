@@ -95,6 +95,7 @@ impl Writing<'_> {
                     seen.timestamp_millis(),
                 ),
             ),
+            Entry::Forget(before) => self.forget(before.timestamp_millis()),
         }
     }
 
@@ -112,6 +113,30 @@ impl Writing<'_> {
                 hour.weight,
             ),
         )
+    }
+
+    /// Numbers of commands rise with time, so that the search ends at the
+    /// first that is kept; the journal waits while it lasts.
+    fn forget(&self, before_ms: i64) -> Result<(), StoreError> {
+        for sql in [
+            "DELETE FROM command WHERE id < min(
+               coalesce((SELECT id FROM command WHERE utc_ms >= ?1 ORDER BY id LIMIT 1),
+                        (SELECT max(id) FROM command)),
+               coalesce((SELECT min(run.command) FROM run WHERE NOT EXISTS
+                 (SELECT 1 FROM watering WHERE watering.run = run.id)),
+                 (SELECT max(id) FROM command)))",
+            "DELETE FROM weather WHERE start_utc_ms < ?1",
+            "DELETE FROM frozen_hour WHERE start_utc_ms < ?1",
+            "DELETE FROM probe WHERE start_utc_ms < ?1",
+            "DELETE FROM balance WHERE (zone, utc_ms) IN
+               (SELECT old.zone, old.utc_ms FROM zone JOIN balance AS old
+                ON old.zone = zone.id AND old.utc_ms < min(?1,
+                  (SELECT max(last.utc_ms) FROM balance AS last WHERE last.zone = zone.id)))",
+            "DELETE FROM alarm WHERE utc_ms < ?1",
+        ] {
+            self.run(sql, [before_ms])?;
+        }
+        Ok(())
     }
 
     fn run<P: rusqlite::Params>(&self, sql: &str, params: P) -> Result<(), StoreError> {

@@ -178,8 +178,12 @@ impl Service {
             // Nobody is left who could ask: the loop goes on.
             Heard::Ask(None) | Heard::Word(None) => {}
             Heard::Time => {
-                let effects = self.desk.tick(self.clock.now().moment);
+                let (effects, turn) = self.desk.tick(self.clock.now().moment);
+                if turn.is_some() {
+                    tracing::error!("the journal does not get done: closing everything");
+                }
                 self.carry_out(effects);
+                self.turn(turn);
                 self.tell(Event::Tick);
             }
         }
@@ -241,7 +245,10 @@ impl Service {
         let present = &self.control.settings.site;
         let valves = |site: &Site| {
             let zones = site.zones.iter();
-            let zones = zones.map(|zone| (zone.name.clone(), zone.valve.clone()));
+            let zones = zones.map(|zone| {
+                let names = (zone.name.clone(), zone.formerly.clone());
+                (names, zone.valve.clone())
+            });
             zones.collect::<Vec<_>>()
         };
         let installation = site.mqtt.as_ref().map(|mqtt| {
@@ -284,6 +291,10 @@ impl Service {
     fn written(&mut self, is_done: bool) {
         let (effects, turn) = self.desk.written(is_done, self.clock.now().moment);
         self.carry_out(effects);
+        self.turn(turn);
+    }
+
+    fn turn(&mut self, turn: Option<Turn>) {
         match turn {
             Some(Turn::Failed) => self.tell(Event::Valve(valve::Event::JournalFailed)),
             Some(Turn::Recovered) => {

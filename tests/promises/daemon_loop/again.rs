@@ -211,14 +211,14 @@ fn an_hour_that_is_over_is_written_once_and_with_everything_else_of_its_hour() {
     gather(&mut world, 0);
     measure(&mut world, 0);
     gather(&mut world, 1);
-    let before = world.written.clone();
+    let before = world.writes.len();
     measure(&mut world, 1);
     gather(&mut world, 2);
-    let frozen: Vec<usize> = world.written[before.len()..]
+    let frozen: Vec<usize> = world.writes[before..]
         .iter()
-        .map(|entries| entries.iter().filter(|name| *name == "FrozenHour").count())
+        .map(|entries| entries.iter().filter(|name| **name == "frozen").count())
         .filter(|count| *count > 0)
         .collect();
     // What the station measured, and then what the service adds to it.
-    assert_eq!(frozen, [1, 1], "{:?}", &world.written[before.len()..]);
+    assert_eq!(frozen, [1, 1], "{:?}", &world.writes[before..]);
 }

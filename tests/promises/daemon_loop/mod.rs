@@ -5,6 +5,8 @@
 mod again;
 mod fortnight;
 mod people;
+mod renamed;
 mod sensing;
 mod time;
 mod world;
+mod writing;

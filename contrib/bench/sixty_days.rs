@@ -47,11 +47,11 @@ fn site(zones: u32) -> String {
     let mut text = world::text("2026-08-23 16:00");
     let first = text.find("[[zone]]").unwrap();
     text.truncate(first);
-    let supply = format!("flow = \"{} L/min\"", zones * 21);
+    let supply = format!("flow = \"{} L/min\"", zones * 11);
     text = text.replace("flow = \"45 L/min\"", &supply);
     for zone in 0..zones {
         text += &format!(
-            "[[zone]]\nname = \"bed-{zone}\"\narea = \"110 m2\"\nsprinkler = {{ flow = \"20 L/min\" }}\n"
+            "[[zone]]\nname = \"bed-{zone}\"\narea = \"55 m2\"\nsprinkler = {{ flow = \"10 L/min\" }}\n"
         );
     }
     text
@@ -85,9 +85,9 @@ fn state_mib(world: &World) -> f64 {
 fn measure(zones: u32, days: u32) {
     let site = load(&site(zones), "site.toml").unwrap().site;
     let start = utc("2026-08-22T12:00:00Z");
-    let weather = weather(start - TimeDelta::days(10), days + 20);
+    let first = weather(start - TimeDelta::days(10), 20);
     let begun = Instant::now();
-    let mut world = World::new(site, start, weather);
+    let mut world = World::new(site, start, first);
     let mut before = (0.0, 0);
     for day in 1..=days {
         for hour in 0..24 {

@@ -110,6 +110,7 @@ pub fn counted_at_mm(hour: &WeatherHour, trust: RainTrust, stage: Stage) -> f64 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::agronomy::missing_data::UNSTATED_RAIN_PROBABILITY;
 
     #[test]
     fn shares_follow_the_words() {
@@ -119,6 +120,15 @@ mod tests {
         close(RainTrust::Cautious.share(0.7), 0.7);
         close(RainTrust::Expected.share(0.3), 0.3);
         close(RainTrust::AsForecast.share(0.3), 1.0);
+    }
+
+    #[test]
+    fn the_word_governs_rain_without_a_probability_too() {
+        // As docs/weather.md says.
+        for (trust, share) in RainTrust::ALL.into_iter().zip([0.0, 0.0, 0.5, 1.0]) {
+            let counted = trust.share(UNSTATED_RAIN_PROBABILITY);
+            assert!((counted - share).abs() < 1e-12, "{}", trust.word());
+        }
     }
 
     #[test]

@@ -126,7 +126,7 @@ async fn live(daemon: Daemon, site: Arc<Site>, file: &Path) -> std::io::Result<E
         Some(site)
     })?;
     let gather = run_weather::weather_of(known, folder_of(file));
-    let weather = gather_hourly(gather, daemon.word(), (daemon.weather_again(), 1));
+    let weather = gather_hourly(gather, daemon.word(), daemon.gathering());
     let end = daemon.run().await;
     signals.abort();
     weather.abort();

@@ -1,13 +1,17 @@
 //! What the daemon knows of one zone: the water that it got, what people
 //! recorded, what runs now.
 
+use std::collections::BTreeMap;
+use std::time::Duration;
+
 use chrono::{DateTime, DurationRound, NaiveDate, TimeDelta, Utc};
 
+use crate::balance::probe::ProbeReading;
 use crate::balance::stores::Levels;
 use crate::clock::Now;
-use crate::plan::rolling::{RainGauge, Water, ZoneNow};
+use crate::plan::rolling::{Probe, RainGauge, Water, ZoneNow};
 use crate::plan::timetable::Cycle;
-use crate::store::{Record, RecordKind};
+use crate::store::{ProbeHour, Record, RecordKind};
 use crate::valve::{FinishedRun, Moment, RunId};
 
 /// What people water by hand is taken to have lasted so long.
@@ -32,6 +36,13 @@ pub struct Ordered {
     pub cycle: Option<Cycle>,
 }
 
+/// An open time as the state keeps it: what is planned before a restart must
+/// be what is planned after it.
+#[must_use]
+pub fn in_millis(open: Duration) -> TimeDelta {
+    i64::try_from(open.as_millis()).map_or(TimeDelta::MAX, TimeDelta::milliseconds)
+}
+
 /// One zone as the daemon knows it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Field {
@@ -39,6 +50,11 @@ pub struct Field {
     pub base: (DateTime<Utc>, Option<Levels>),
     water: Vec<Water>,
     rain: Vec<RainGauge>,
+    /// What its probe said since the balance's instant, by the end of the
+    /// hour, and the name of the probe.
+    probes: BTreeMap<DateTime<Utc>, (String, ProbeReading)>,
+    /// Corrections up to here have been told.
+    corrections_told: Option<DateTime<Utc>>,
     /// Place of the last run in a split application.
     cycle: Option<Cycle>,
     /// The run in progress.
@@ -65,6 +81,8 @@ impl Field {
             base,
             water: Vec::new(),
             rain: Vec::new(),
+            probes: BTreeMap::new(),
+            corrections_told: None,
             cycle: None,
             ordered: None,
             held_until: None,
@@ -98,8 +116,10 @@ impl Field {
             self.cycle = ordered.cycle;
             self.ordered = None;
         }
-        let open = TimeDelta::from_std(finished.applied.estimate).unwrap_or_default();
-        self.applied(open, now.utc_at(finished.at));
+        self.applied(
+            in_millis(finished.applied.estimate),
+            now.utc_at(finished.at),
+        );
     }
 
     /// An order was accepted.
@@ -114,7 +134,7 @@ impl Field {
         self.ordered = None;
         let pause_ms = FIRST_PAUSE_MS << self.refused.min(MOST_DOUBLINGS);
         self.refused = self.refused.saturating_add(1);
-        let until = now.after(std::time::Duration::from_millis(pause_ms));
+        let until = now.after(Duration::from_millis(pause_ms));
         self.pause_until = Some(until);
         until
     }
@@ -151,6 +171,35 @@ impl Field {
         true
     }
 
+    /// What a probe says of an hour; with no weight it takes its word back.
+    pub fn probe(&mut self, hour: &ProbeHour) {
+        let at = hour.start + TimeDelta::hours(1);
+        let reading = ProbeReading {
+            content: hour.content,
+            weight: hour.weight,
+        };
+        if reading.weight > 0.0 && self.base.1.is_none_or(|_| at > self.base.0) {
+            self.probes.insert(at, (hour.sensor.clone(), reading));
+        } else {
+            self.probes.remove(&at);
+        }
+    }
+
+    /// The name of the probe behind a correction that was not told yet.
+    pub fn tell_correction(&mut self, at: DateTime<Utc>) -> Option<String> {
+        if self.corrections_told.is_some_and(|told| at <= told) {
+            return None;
+        }
+        let (sensor, _) = self.probes.get(&at)?;
+        self.corrections_told = Some(at);
+        Some(sensor.clone())
+    }
+
+    /// All corrections but the last have been told by an earlier life.
+    pub fn told_before(&mut self) {
+        self.corrections_told = self.probes.keys().rev().nth(1).copied();
+    }
+
     fn add(&mut self, water: Water) {
         let at = self.water.partition_point(|other| other.from <= water.from);
         self.water.insert(at, water);
@@ -161,6 +210,7 @@ impl Field {
         self.base = (at, Some(levels));
         self.water.retain(|water| water.to > at);
         self.rain.retain(|gauge| gauge.to > at - GAUGE_REACH);
+        self.probes.retain(|probed, _| *probed > at);
     }
 
     /// For a plan that is made now. Water dated after now, by a clock that was
@@ -199,6 +249,11 @@ impl Field {
             levels: self.base.1,
             water,
             rain: self.rain.clone(),
+            probes: self
+                .probes
+                .iter()
+                .map(|(&at, &(_, reading))| Probe { at, reading })
+                .collect(),
             cycle: match &self.ordered {
                 Some(ordered) => ordered.cycle,
                 None => self.cycle,

@@ -11,6 +11,7 @@ use super::timetable::{BalanceHour, Stage};
 use super::turf::{self, Watched};
 use crate::balance::demand::HourDemand;
 use crate::balance::stores::Stores;
+use crate::balance::strata;
 
 /// Starts fall on whole minutes where nothing else decides [s].
 const START_GRID_S: i64 = 60;
@@ -104,6 +105,13 @@ impl Course {
         });
         self.now = step.after;
         step
+    }
+
+    /// Puts other depletions [mm] into the strata, for what is known better of
+    /// them than the balance tells.
+    pub fn correct(&mut self, strata_mm: [f64; strata::COUNT]) {
+        self.now.stores.strata_mm = strata_mm;
+        self.ahead.forget();
     }
 
     /// Ends the record: the hour in progress is kept as it stands.

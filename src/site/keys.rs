@@ -226,7 +226,7 @@ const TOP: TableKeys = TableKeys {
             Kind::Table,
             [
                 "zones inherit nothing",
-                "Any key of [[zone]] except name, for every zone that does not set it itself.",
+                "Any key of [[zone]] except name and formerly, for every zone that does not set it itself.",
                 "[all-zones]",
             ],
         ),

@@ -6,12 +6,21 @@ use crate::units::Dimension;
 pub(super) const ZONE: TableKeys = TableKeys {
     path: "zone",
     title: "[[zone]]",
-    about: "What one valve (or one place of the hose) waters. Every key but name may also stand in [all-zones], for the zones that do not set it themselves; tables are then taken over key by key, except soil, seeding.mix, seeding.top-dressing and seeding.cover, which are taken whole.",
+    about: "What one valve (or one place of the hose) waters. Every key but name and formerly may also stand in [all-zones], for the zones that do not set it themselves; tables are then taken over key by key, except soil, seeding.mix, seeding.top-dressing and seeding.cover, which are taken whole.",
     keys: &[
         required(
             "name",
             Kind::Name,
             ["Small letters, digits and hyphens; unique.", r#""square""#],
+        ),
+        optional(
+            "formerly",
+            Kind::Zones,
+            [
+                "its history begins with its name",
+                "Names that this one zone had before, the latest first, when it was renamed: the daemon carries on their water, records, balance and learned flow. No zone of the site may have one of them.",
+                r#"["cricket-square"]"#,
+            ],
         ),
         required(
             "area",

@@ -185,6 +185,8 @@ pub struct NightRule {
 pub struct Zone {
     /// Name: `[a-z0-9-]+`, unique in the site.
     pub name: String,
+    /// Names that it had before, whose history it carries on, the latest first.
+    pub formerly: Vec<String>,
     /// Watered area.
     pub area: Area,
     /// The soil.

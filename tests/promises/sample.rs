@@ -104,6 +104,7 @@ pub fn time(hour: u32, minute: u32) -> NaiveTime {
 pub fn zone(name: &str) -> Zone {
     Zone {
         name: name.into(),
+        formerly: Vec::new(),
         area: Area::from_m2(200.0),
         soil: SoilSpec {
             kind: SoilKind::Texture(TextureName::ClayLoam),

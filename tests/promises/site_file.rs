@@ -775,6 +775,57 @@ fn zones_inherit_key_by_key_but_not_a_rate_beside_their_own_flow() {
 }
 
 #[test]
+fn a_former_name_goes_to_one_zone_and_is_no_zone_any_more() {
+    let second = SMALL[SMALL.find("[[zone]]").unwrap()..].replace("\"lawn\"", "\"second\"");
+    let site = |first: &str, other: &str| {
+        let named = |name: &str, lines: &str| format!("name = \"{name}\"\n{lines}");
+        let lawn = SMALL.replace("name = \"lawn\"", &named("lawn", first));
+        lawn + &second.replace("name = \"second\"", &named("second", other))
+    };
+    let text = site(
+        "formerly = [\"croquet\", \"bowls\"]",
+        "formerly = \"strip\"",
+    );
+    let zones = loaded(&text).site.zones;
+    assert_eq!(zones[0].formerly, ["croquet", "bowls"]);
+    assert_eq!(zones[1].formerly, ["strip"]);
+    for (first, other, code, says) in [
+        (
+            "formerly = \"lawn\"",
+            "",
+            Code::Contradiction,
+            "the present name of this zone",
+        ),
+        (
+            "formerly = [\"croquet\", \"second\"]",
+            "",
+            Code::Contradiction,
+            "still a zone of this site",
+        ),
+        (
+            "formerly = \"croquet\"",
+            "formerly = \"croquet\"",
+            Code::Duplicate,
+            "as a former name before",
+        ),
+        (
+            "formerly = \"Croquet Lawn\"",
+            "",
+            Code::OutOfRange,
+            "cannot be the name of a zone",
+        ),
+    ] {
+        let all = found(&site(first, other));
+        assert_eq!(all.len(), 1, "{first} {other}: {all:?}");
+        assert_eq!(all[0].code, code);
+        assert!(all[0].message.contains(says), "{}", all[0].message);
+        assert!(all[0].text.contains("formerly"), "{}", all[0].text);
+    }
+    let shared = small("[[zone]]", "[all-zones]\nformerly = \"croquet\"\n[[zone]]");
+    assert_eq!(found(&shared)[0].code, Code::Contradiction);
+}
+
+#[test]
 fn a_fault_in_what_zones_inherit_is_told_once_and_at_its_place() {
     let text = small("[[zone]]", "[all-zones]\nsun = \"half\"\n[[zone]]");
     let more = format!(

@@ -67,6 +67,7 @@ pub fn zone(name: &str) -> Zone {
     let rate = Rate::from_mm_per_h(12.0);
     Zone {
         name: name.into(),
+        formerly: Vec::new(),
         area,
         soil: SoilSpec {
             kind: SoilKind::Texture(TextureName::Loam),

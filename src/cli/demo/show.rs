@@ -17,6 +17,7 @@ use crate::site::{Site, load};
 use crate::store::{Entry, Ledger, StoreError};
 use crate::valve::{Moment, Timing};
 use crate::weather::csv::{CsvOptions, parse};
+use crate::weather::series::SeriesHour;
 
 const SITE: &str = include_str!("../../../config/harrowmere.toml");
 const WEATHER: &str = include_str!("../../../config/harrowmere-weather.csv");
@@ -165,7 +166,9 @@ fn timing() -> Timing {
 async fn tell_weather(word: &tokio::sync::mpsc::Sender<Word>, site: &Site) -> Result<(), String> {
     let options = CsvOptions::of(site.place.time_zone);
     let weather = parse(WEATHER.as_bytes(), &options).map_err(|error| error.to_string())?;
-    let told = word.send(Word::Weather(weather.hours)).await;
+    let hours = weather.hours.into_iter();
+    let hours = hours.map(|hour| SeriesHour::told(hour, "the weather of the demonstration", None));
+    let told = word.send(Word::Weather(hours.collect())).await;
     told.map_err(|error| error.to_string())
 }
 

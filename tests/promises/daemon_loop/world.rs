@@ -10,12 +10,15 @@ use soakmist::agronomy::weather_record::{Provenance, RawHour, Reading as Value};
 use soakmist::clock::Now;
 use soakmist::daemon::{
     Action, Answer, Control, Desk, Effect, Event, Memory, Notice, Request, Settings, Ticket, Turn,
+    assignment_of,
 };
 use soakmist::mqtt::{Devices, Message, Order, Reading};
+use soakmist::plan::rolling::RollingPlan;
 use soakmist::simulator::{Publication, SimulatedSite};
 use soakmist::site::{Site, load};
-use soakmist::store::{Ledger, Opening, Store, StoreError};
-use soakmist::valve::{self, CommandId, DeviceId, Moment, RunId};
+use soakmist::store::{Entry, Ledger, Opening, Store, StoreError};
+use soakmist::valve::{self, CommandId, DeviceId, JournalEntry, Moment, RunId};
+use soakmist::weather::series::SeriesHour;
 use tempfile::TempDir;
 
 use crate::beds::DEVICE;
@@ -119,14 +122,23 @@ pub(super) struct World {
     pub(super) store: Option<Store>,
     pub(super) now: Now,
     boot: String,
-    weather: Vec<RawHour>,
+    pub(super) weather: Vec<RawHour>,
     pub(super) begun: Vec<Begun>,
     pub(super) told: Vec<Notice>,
+    /// Transactions, and what was written in them.
+    pub(super) written: (u32, BTreeMap<&'static str, u32>),
+    /// Numbers of commands as they were sent.
+    pub(super) sent: Vec<CommandId>,
     pub(super) answers: Vec<Answer>,
     pub(super) stopped: Option<Vec<DeviceId>>,
     is_linked: bool,
+    /// The kinds of entry of each write.
+    pub(super) writes: Vec<Vec<&'static str>>,
     /// Writes fail while it is set.
     pub(super) disk_is_full: bool,
+    /// The process is gone after so many writes more, before it does anything
+    /// else.
+    pub(super) dies_after: Option<u32>,
 }
 
 impl World {
@@ -156,23 +168,27 @@ impl World {
             weather,
             begun: Vec::new(),
             told: Vec::new(),
+            written: (0, BTreeMap::new()),
+            sent: Vec::new(),
             answers: Vec::new(),
             stopped: None,
             is_linked: true,
+            writes: Vec::new(),
             disk_is_full: false,
+            dies_after: None,
         };
         world.start();
         world
     }
 
-    fn path(&self) -> PathBuf {
+    pub(super) fn path(&self) -> PathBuf {
         self.folder.path().join("state.sqlite")
     }
 
     /// Opens the state. Another test of this process may just be starting a
     /// program, which holds a copy of the lock until it is one.
     fn open(&self, opening: &Opening) -> Store {
-        for _ in 0..10_000 {
+        for _ in 0..2_000_000 {
             match Store::open(&self.path(), opening, self.now) {
                 Err(StoreError::InUse { .. }) => std::thread::yield_now(),
                 store => return store.unwrap(),
@@ -181,27 +197,69 @@ impl World {
         panic!("the state stays in use");
     }
 
+    /// The daemon is gone, and starts with another site file.
+    pub(super) fn restart_as(&mut self, site: Site) {
+        self.kill();
+        let mqtt = site.mqtt.clone().unwrap();
+        self.devices = Devices::of(&site, &mqtt);
+        let topics = self.devices.subscriptions().iter().enumerate();
+        self.topics = topics.map(|(index, t)| (t.topic.clone(), index)).collect();
+        self.valves = SimulatedSite::of(&site, &mqtt, self.now.moment);
+        self.site = Arc::new(site);
+        self.start();
+    }
+
     /// Starts the daemon, as its tasks do.
     pub(super) fn start(&mut self) {
         let opening = Opening::in_boot(&self.boot);
         let mut store = self.open(&opening);
-        let names: Vec<String> = self.site.zones.iter().map(|z| z.name.clone()).collect();
-        let memory = Memory::read(&mut store, &names, self.now).unwrap();
+        let memory = Memory::read(&mut store, &self.site, self.now).unwrap();
         self.store = Some(store);
         self.desk = Desk::default();
         self.stopped = None;
         let settings = settings(&self.site, &self.devices);
         self.control = Control::new(settings, memory, self.now).unwrap();
         self.tell(Event::Start);
-        self.tell(Event::Weather(self.weather.clone()));
+        self.tell(Event::Weather(self.told_now()));
         if self.is_linked {
             self.tell(Event::Valve(valve::Event::LinkUp));
         }
     }
 
+    /// The weather of this world as a service would tell it now.
+    pub(super) fn told_now(&self) -> Vec<SeriesHour> {
+        let hours = self.weather.iter();
+        let told = |hour: &RawHour| SeriesHour::told(*hour, "the forecast", Some(self.now.utc));
+        hours.map(told).collect()
+    }
+
     /// The process is gone between two instants.
     pub(super) fn kill(&mut self) {
         self.store = None;
+    }
+
+    /// The plan of a past moment, from the state alone.
+    pub(super) fn plan_of(&self, at: DateTime<Utc>) -> RollingPlan {
+        let store = self.store.as_ref().unwrap();
+        let memory = Memory::as_of(store, self.site.zones.len(), at).unwrap();
+        let settings = settings(&self.site, &self.devices);
+        let assignment = assignment_of(settings, memory, at).unwrap();
+        assignment.carry_out().plan.unwrap()
+    }
+
+    /// The plan that would be made now.
+    pub(super) fn plan(&self) -> RollingPlan {
+        self.control.assignment().carry_out().plan.unwrap()
+    }
+
+    /// The process is gone, and so is everything that it wrote.
+    pub(super) fn lose_state(&mut self) {
+        self.kill();
+        for suffix in ["", "-wal", "-shm"] {
+            let path = self.path();
+            let file = format!("{}{suffix}", path.display());
+            let _ = std::fs::remove_file(file);
+        }
     }
 
     pub(super) fn is_alive(&self) -> bool {
@@ -235,19 +293,22 @@ impl World {
             }
             match effect {
                 Effect::Write(entries) => {
+                    self.writes.push(entries.iter().map(kind).collect());
+                    self.written.0 += 1;
+                    for entry in &entries {
+                        *self.written.1.entry(kind(entry)).or_default() += 1;
+                    }
                     let store = self.store.as_mut().unwrap();
                     let done = !self.disk_is_full && store.write(&entries, self.now).is_ok();
+                    self.dies_after = self.dies_after.map(|left| left.saturating_sub(1));
+                    if self.dies_after == Some(0) {
+                        self.dies_after = None;
+                        self.kill();
+                        return;
+                    }
                     let (effects, turn) = self.desk.written(done, self.now.moment);
                     self.carry_out(effects);
-                    match turn {
-                        Some(Turn::Failed) => {
-                            self.tell(Event::Valve(valve::Event::JournalFailed));
-                        }
-                        Some(Turn::Recovered) => {
-                            self.tell(Event::Valve(valve::Event::JournalRecovered));
-                        }
-                        None => {}
-                    }
+                    self.turn(turn);
                 }
                 Effect::Send {
                     device,
@@ -262,6 +323,14 @@ impl World {
                 Effect::Do(Action::Stopped { unconfirmed }) => self.stopped = Some(unconfirmed),
                 Effect::Do(action) => panic!("not for the outside: {action:?}"),
             }
+        }
+    }
+
+    fn turn(&mut self, turn: Option<Turn>) {
+        match turn {
+            Some(Turn::Failed) => self.tell(Event::Valve(valve::Event::JournalFailed)),
+            Some(Turn::Recovered) => self.tell(Event::Valve(valve::Event::JournalRecovered)),
+            None => {}
         }
     }
 
@@ -290,6 +359,7 @@ impl World {
         if !self.is_linked {
             return;
         }
+        self.sent.push(id);
         let order = Order {
             device,
             id,
@@ -347,8 +417,9 @@ impl World {
         let told = self.valves.advance(self.now);
         self.hear(told);
         if self.is_alive() {
-            let effects = self.desk.tick(self.now.moment);
+            let (effects, turn) = self.desk.tick(self.now.moment);
             self.carry_out(effects);
+            self.turn(turn);
             self.tell(Event::Tick);
         }
     }
@@ -368,6 +439,14 @@ impl World {
         self.valves.valve(DeviceId::Zone(zone)).unwrap().is_open()
     }
 
+    /// No run is in progress and no plan under way.
+    pub(super) fn status_is_quiet(&self) -> bool {
+        let zones = self.control.status().zones;
+        zones
+            .iter()
+            .all(|zone| zone.open_until.is_none() && zone.valve == "closed")
+    }
+
     pub(super) fn all_closed(&self) -> bool {
         (0..self.site.zones.len()).all(|zone| !self.is_open(zone))
     }
@@ -384,6 +463,23 @@ impl World {
                 sum.2 + w.applied.most.as_secs_f64(),
             )
         })
+    }
+}
+
+/// An entry in one word.
+fn kind(entry: &Entry) -> &'static str {
+    match entry {
+        Entry::Valve(JournalEntry::Intent { .. }) => "intent",
+        Entry::Valve(JournalEntry::Confirmed { .. }) => "confirmed",
+        Entry::Valve(JournalEntry::Finished(_)) => "finished",
+        Entry::Valve(JournalEntry::Learned { .. }) => "learned",
+        Entry::Alarm(..) => "alarm",
+        Entry::Record(_) => "record",
+        Entry::Weather { .. } => "weather",
+        Entry::FrozenHour(..) => "frozen",
+        Entry::Probe(_) => "probe",
+        Entry::Balance { .. } => "balance",
+        Entry::Forget(_) => "forget",
     }
 }
 

@@ -8,6 +8,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::assignment::{Assignment, Outcome};
 use super::field::Field;
 use super::notice::Notice;
+use super::orders::Waiting;
 use super::outlook::{self, Basis, WeatherBook};
 use super::people::{Answer, Request, Ticket};
 use super::senses::{Senses, Told};
@@ -151,6 +152,8 @@ pub struct Control {
     pub(super) not_planned: Option<String>,
     /// Index of the next run of the plan that has not been looked at.
     pub(super) next_run: usize,
+    /// The run that is due and waits for a valve to close.
+    pub(super) waiting: Option<Waiting>,
     planning: Option<Planning>,
     /// At the start the first plan waits for weather, until then.
     awaits_weather: Option<Moment>,
@@ -193,6 +196,7 @@ impl Control {
             plan: None,
             not_planned: None,
             next_run: 0,
+            waiting: None,
             planning: None,
             awaits_weather: Some(now.moment.after(FIRST_WEATHER)).filter(|_| knows_no_weather),
             replan_at: Some(now.moment),
@@ -437,7 +441,9 @@ impl Control {
         self.planned_at = Some(now);
         self.planning = Some(Planning { since: now });
         let zones = self.fields.iter().enumerate();
-        let zones = zones.map(|(zone, field)| field.now(self.now, self.is_left_out(zone)));
+        let zones = zones.map(|(zone, field)| {
+            field.now(self.now, self.is_left_out(zone), self.run_ends(zone))
+        });
         out.push(Action::Plan(Box::new(Assignment {
             revision: self.revision,
             site: Arc::clone(&self.site),

@@ -81,6 +81,7 @@ impl Page {
             Notice::Refused { zone, refusal } => {
                 (name(*zone), format!("not opened: {refusal}; planned anew"))
             }
+            Notice::Waits { zone } => (name(*zone), "waits for the valve before it to close".into()),
             Notice::Missed { zone, .. } => (name(*zone), "missed; planned anew".into()),
             Notice::Alarm(alarm) => (all(), format!("ALARM {}", in_words(&self.site, *alarm))),
             Notice::AlarmOver(alarm) => (all(), format!("over: {}", in_words(&self.site, *alarm))),

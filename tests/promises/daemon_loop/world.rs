@@ -1,6 +1,6 @@
 //! The world around one control loop.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
@@ -15,7 +15,7 @@ use soakmist::mqtt::{Devices, Message, Order, Reading};
 use soakmist::simulator::{Publication, SimulatedSite};
 use soakmist::site::{Site, load};
 use soakmist::store::{Ledger, Opening, Store, StoreError};
-use soakmist::valve::{self, CommandId, DeviceId, Moment, RunId};
+use soakmist::valve::{self, CommandId, DeviceId, Moment, RunId, Timing};
 use tempfile::TempDir;
 
 use crate::beds::DEVICE;
@@ -125,6 +125,10 @@ pub(super) struct World {
     pub(super) answers: Vec<Answer>,
     pub(super) stopped: Option<Vec<DeviceId>>,
     is_linked: bool,
+    /// How long a report travels to the broker.
+    delay: Duration,
+    /// Reports on their way, and when they arrive.
+    under_way: VecDeque<(Moment, Publication)>,
     /// Writes fail while it is set.
     pub(super) disk_is_full: bool,
 }
@@ -159,8 +163,28 @@ impl World {
             answers: Vec::new(),
             stopped: None,
             is_linked: true,
+            delay: Duration::ZERO,
+            under_way: VecDeque::new(),
             disk_is_full: false,
         };
+        world.start();
+        world
+    }
+
+    /// A world whose valves take so long to tell what they have done, with
+    /// bounds that fit them.
+    pub(super) fn slow(site: Site, now: DateTime<Utc>, weather: Vec<RawHour>) -> Self {
+        let mut world = Self::new(site, now, weather);
+        world.kill();
+        world.delay = Duration::from_secs(150);
+        let usual = Timing::default();
+        world.devices.set_timing(Timing {
+            open_bound: Duration::from_secs(600),
+            close_bound: Duration::from_secs(1200),
+            most_delay: Duration::from_secs(100),
+            repeat: Duration::from_secs(120),
+            ..usual
+        });
         world.start();
         world
     }
@@ -302,7 +326,16 @@ impl World {
     }
 
     fn hear(&mut self, told: Vec<Publication>) {
-        for publication in told {
+        let arrives = self.now.moment.after(self.delay);
+        self.under_way
+            .extend(told.into_iter().map(|told| (arrives, told)));
+        while let Some((arrives, _)) = self.under_way.front() {
+            if *arrives > self.now.moment {
+                return;
+            }
+            let Some((_, publication)) = self.under_way.pop_front() else {
+                return;
+            };
             if !self.is_linked || !self.is_alive() {
                 continue;
             }
@@ -331,6 +364,8 @@ impl World {
                 true => self.control.next_due(),
                 false => end,
             };
+            let arrives = self.under_way.front().map(|(arrives, _)| *arrives);
+            let next = next.min(arrives.unwrap_or(end));
             let next = next.min(self.desk.next_due().unwrap_or(end)).min(end);
             let step = next.since(self.now.moment).max(Duration::from_millis(200));
             self.pass(step);

@@ -262,6 +262,7 @@ impl Control {
             Event::NewSite(site) => {
                 if self.settings.site.sensors != site.sensors {
                     self.senses = Senses::of(&site);
+                    self.listen_to_sensors();
                 }
                 self.settings.site = site;
                 self.refresh_site();
@@ -301,7 +302,11 @@ impl Control {
             valve::Event::LinkUp | valve::Event::JournalRecovered => self.replan_soon(),
             _ => {}
         }
+        let link = self.supervisor.known().link;
         self.drive(event, out);
+        if self.supervisor.known().link != link {
+            self.listen_to_sensors();
+        }
     }
 
     /// Tells the supervisor, and takes in what it answers.
@@ -355,6 +360,7 @@ impl Control {
             // Somebody has set it while we watched: they know better.
             self.last_written = None;
             self.plan = None;
+            self.listen_to_sensors();
             self.changed();
         }
         let problem = match self.settings.believe_clock {
@@ -441,9 +447,8 @@ impl Control {
         self.planned_at = Some(now);
         self.planning = Some(Planning { since: now });
         let zones = self.fields.iter().enumerate();
-        let zones = zones.map(|(zone, field)| {
-            field.now(self.now, self.is_left_out(zone), self.run_ends(zone))
-        });
+        let zones = zones
+            .map(|(zone, field)| field.now(self.now, self.is_left_out(zone), self.run_ends(zone)));
         out.push(Action::Plan(Box::new(Assignment {
             revision: self.revision,
             site: Arc::clone(&self.site),

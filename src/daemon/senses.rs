@@ -13,7 +13,7 @@ use crate::balance::ground::Ground;
 use crate::balance::probe::{ProbeReading, correct};
 use crate::balance::stores::Levels;
 use crate::site::Site;
-use crate::valve::Moment;
+use crate::valve::{Link, Moment};
 
 /// Pause between two looks at who is silent, and between two times that news
 /// are told: a sensor that changes its mind with each message fills no log.
@@ -50,11 +50,14 @@ pub(super) struct Senses {
 }
 
 impl Senses {
+    /// The sensors of a site, while the broker is away.
     pub(super) fn of(site: &Site) -> Self {
-        Self {
+        let mut senses = Self {
             sensors: Sensors::of(site),
             ..Self::default()
-        }
+        };
+        senses.sensors.listen(false, DateTime::UNIX_EPOCH);
+        senses
     }
 
     fn note(&mut self, news: Vec<SensorNews>) {
@@ -119,6 +122,13 @@ impl Control {
         let sensors = &mut self.senses.sensors;
         let news = sensors.take(&told.topic, &told.payload, told.stored, at);
         self.senses.note(news);
+    }
+
+    /// From now on sensors can be heard, or cannot: by the broker, which
+    /// alone is told as long as it is away.
+    pub(super) fn listen_to_sensors(&mut self) {
+        let is_linked = self.supervisor.known().link == Link::Up;
+        self.senses.sensors.listen(is_linked, self.now.utc);
     }
 
     /// Asks the sensors what is new, when it is time to.

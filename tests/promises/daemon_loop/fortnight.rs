@@ -65,7 +65,10 @@ fn runs_wait_for_valves_that_are_slow_to_confirm_and_none_is_refused() {
     let is_wait = |notice: &&Notice| matches!(notice, Notice::Waits { .. });
     let waits = world.told.iter().filter(is_wait).count();
     let runs = world.begun.len();
-    assert!(runs > 20 && (1..=runs).contains(&waits), "{waits} of {runs}");
+    assert!(
+        runs > 20 && (1..=runs).contains(&waits),
+        "{waits} of {runs}"
+    );
 }
 
 #[test]

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use soakmist::agronomy::weather_record::{Provenance, RawHour, Reading as Value};
+use soakmist::agronomy::weather_record::RawHour;
 use soakmist::clock::Now;
 use soakmist::daemon::{
     Action, Answer, Control, Desk, Effect, Event, Memory, Notice, Request, Settings, Ticket, Turn,
@@ -18,46 +18,12 @@ use soakmist::store::{Ledger, Opening, Store, StoreError};
 use soakmist::valve::{self, CommandId, DeviceId, Moment, RunId, Timing};
 use tempfile::TempDir;
 
-use crate::beds::DEVICE;
-
-/// Three beds on one tap that feeds two of them at once.
-const SITE: &str = r#"
-name = "Harrowmere beds"
-units = "si"
-place = { latitude = 36.1, longitude = -79.9, elevation = "270 m", time-zone = "America/New_York" }
-supply = { flow = "45 L/min" }
-
-[mqtt]
-host = "127.0.0.1"
-client-id = "soakmist-beds"
-base-topic = "beds/soakmist"
-
-DEVICE
-[all-zones]
-soil = "loam"
-valve = { device = "bed-valve" }
-runs = { shortest = "1 min", longest = "25 min", soak-time = "30 min" }
-seeding = { at = "SOWN", mix = "perennial-ryegrass" }
-
-[[zone]]
-name = "east"
-area = "110 m2"
-sprinkler = { flow = "20 L/min" }
-
-[[zone]]
-name = "west"
-area = "100 m2"
-sprinkler = { flow = "20 L/min" }
-
-[[zone]]
-name = "long"
-area = "120 m2"
-sprinkler = { flow = "24 L/min" }
-"#;
+use crate::beds;
+pub(super) use crate::beds::summer as weather;
 
 /// The site file of the beds.
 pub(super) fn text(sown: &str) -> String {
-    SITE.replace("DEVICE", DEVICE).replace("SOWN", sown)
+    beds::ground(sown)
 }
 
 pub(super) fn site(sown: &str) -> Site {
@@ -66,37 +32,6 @@ pub(super) fn site(sown: &str) -> Site {
 
 pub(super) fn utc(text: &str) -> DateTime<Utc> {
     text.parse().unwrap()
-}
-
-/// Warm dry days, a little different from each other, with rain on some.
-pub(super) fn weather(from: DateTime<Utc>, days: u32) -> Vec<RawHour> {
-    let told = |value: f64| {
-        let provenance = Provenance::Forecast;
-        Some(Value { value, provenance })
-    };
-    (0..days * 24)
-        .map(|index| {
-            let (day, hour) = (index / 24, f64::from(index % 24));
-            let sun = (std::f64::consts::PI * (hour - 10.5) / 13.0).sin().max(0.0);
-            let warmth = f64::from(day % 5);
-            RawHour {
-                start: from + TimeDelta::hours(i64::from(index)),
-                air_temperature_c: told(20.0 + warmth + 7.0 * sun),
-                relative_humidity_pct: told(75.0 - 35.0 * sun),
-                wind_m_per_s: told(1.0 + sun),
-                wind_height_m: 2.0,
-                solar_w_per_m2: told(850.0 * sun),
-                sunshine_h: None,
-                rain_mm: told(if day % 6 == 4 && index % 24 == 9 {
-                    4.0
-                } else {
-                    0.0
-                }),
-                rain_probability: Some(1.0),
-                pressure_kpa: None,
-            }
-        })
-        .collect()
 }
 
 /// A run as it was begun.

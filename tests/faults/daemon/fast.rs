@@ -164,7 +164,7 @@ async fn killed(
         while kill % 2 == 0 && rig.open_zones() == 0 && rig.now().utc < patience.min(end) {
             tokio::time::sleep(Duration::from_millis(1)).await;
         }
-        tokio::time::sleep(Duration::from_millis(dice.below(100))).await;
+        tokio::time::sleep(Duration::from_millis(dice.below(60))).await;
         rig.daemon.kill();
         while_open += u64::from(rig.open_zones() > 0);
         tokio::time::sleep(Duration::from_millis(dice.below(150))).await;
@@ -197,8 +197,6 @@ async fn fast_clock_and_kills_at_random_instants_lose_nothing_and_give_nothing_t
         closings.get(closings.len() / 2),
         closings.last()
     );
-    assert!(while_open >= kills / 5, "{while_open}");
-    assert!(!closings.is_empty());
     for zone in 0..3 {
         judge(&calm, zone, &calmly);
         let (least, most) = judge(&rig, zone, &booked);
@@ -221,6 +219,9 @@ async fn fast_clock_and_kills_at_random_instants_lose_nothing_and_give_nothing_t
             assert!(longest <= LONGEST + Duration::from_secs(1), "{longest:?}");
         }
     }
+    // Too few would show too little: seed is watered for minutes an hour.
+    assert!(while_open >= kills / 12, "{while_open}");
+    assert!(!closings.is_empty());
 }
 
 /// The clock of daemon and valves is set while a valve is open.

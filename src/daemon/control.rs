@@ -8,6 +8,7 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use super::assignment::{Assignment, Outcome};
 use super::field::{Field, in_millis};
 use super::notice::Notice;
+use super::orders::Waiting;
 use super::outlook::{self, Basis, WeatherBook};
 use super::people::{Answer, Request, Ticket};
 use super::replanning::Planning;
@@ -141,6 +142,8 @@ pub struct Control {
     pub(super) not_planned: Option<String>,
     /// Index of the next run of the plan that has not been looked at.
     pub(super) next_run: usize,
+    /// The run that is due and waits for a valve to close.
+    pub(super) waiting: Option<Waiting>,
     pub(super) planning: Option<Planning>,
     /// At the start the first plan waits for weather, until then.
     pub(super) awaits_weather: Option<Moment>,
@@ -185,6 +188,7 @@ impl Control {
             plan: None,
             not_planned: None,
             next_run: 0,
+            waiting: None,
             planning: None,
             awaits_weather: Some(now.moment.after(FIRST_WEATHER)).filter(|_| knows_no_weather),
             replan_at: Some(now.moment),
@@ -262,6 +266,7 @@ impl Control {
             Event::NewSite(site) => {
                 if self.settings.site.sensors != site.sensors {
                     self.senses = Senses::of(&site);
+                    self.listen_to_sensors();
                 }
                 self.settings.site = site;
                 self.refresh_site();
@@ -325,7 +330,11 @@ impl Control {
             valve::Event::LinkUp | valve::Event::JournalRecovered => self.replan_soon(),
             _ => {}
         }
+        let link = self.supervisor.known().link;
         self.drive(event, out);
+        if self.supervisor.known().link != link {
+            self.listen_to_sensors();
+        }
     }
 
     /// Tells the supervisor, and takes in what it answers.

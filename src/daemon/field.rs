@@ -213,10 +213,11 @@ impl Field {
         self.probes.retain(|probed, _| *probed > at);
     }
 
-    /// For a plan that is made now. Water dated after now, by a clock that was
+    /// For a plan that is made now, while the run in progress lasts until
+    /// `ends`. Water dated after now, by a clock that was
     /// ahead, counts as having come just now: it is not forgotten.
     #[must_use]
-    pub fn now(&self, now: Now, is_left_out: bool) -> ZoneNow {
+    pub fn now(&self, now: Now, is_left_out: bool, ends: Option<Moment>) -> ZoneNow {
         let mut water: Vec<Water> = self
             .water
             .iter()
@@ -236,11 +237,11 @@ impl Field {
             })
             .collect();
         water.sort_by_key(|water| (water.from, water.to));
-        if let Some(ordered) = &self.ordered {
-            let from = now.utc_at(ordered.at.moment);
+        if let Some((ordered, ends)) = self.ordered.zip(ends) {
+            let to = now.utc_at(ends);
             water.push(Water {
-                from,
-                to: from + ordered.duration,
+                from: to - ordered.duration,
+                to,
                 depth_mm: None,
             });
         }

@@ -82,7 +82,8 @@ impl Control {
     #[must_use]
     pub fn assignment(&self) -> Assignment {
         let zones = self.fields.iter().enumerate();
-        let zones = zones.map(|(zone, field)| field.now(self.now, self.is_left_out(zone)));
+        let zones = zones
+            .map(|(zone, field)| field.now(self.now, self.is_left_out(zone), self.run_ends(zone)));
         Assignment {
             revision: self.revision,
             site: Arc::clone(&self.site),

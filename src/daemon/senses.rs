@@ -12,7 +12,7 @@ use crate::agronomy::weather_record::{RawHour, Reading};
 use crate::plan::rolling::Corrected;
 use crate::site::Site;
 use crate::store::{Entry, ProbeHour};
-use crate::valve::Moment;
+use crate::valve::{Link, Moment};
 use crate::weather::series::SeriesHour;
 
 /// Pause between two looks at who is silent, and between two times that news
@@ -52,11 +52,14 @@ pub(super) struct Senses {
 }
 
 impl Senses {
+    /// The sensors of a site, while the broker is away.
     pub(super) fn of(site: &Site) -> Self {
-        Self {
+        let mut senses = Self {
             sensors: Sensors::of(site),
             ..Self::default()
-        }
+        };
+        senses.sensors.listen(false, DateTime::UNIX_EPOCH);
+        senses
     }
 
     fn note(&mut self, news: Vec<SensorNews>) {
@@ -141,6 +144,13 @@ impl Control {
         let sensors = &mut self.senses.sensors;
         let news = sensors.take(&told.topic, &told.payload, told.stored, at);
         self.senses.note(news);
+    }
+
+    /// From now on sensors can be heard, or cannot: by the broker, which
+    /// alone is told as long as it is away.
+    pub(super) fn listen_to_sensors(&mut self) {
+        let is_linked = self.supervisor.known().link == Link::Up;
+        self.senses.sensors.listen(is_linked, self.now.utc);
     }
 
     /// Asks the sensors what is new, when it is time to.

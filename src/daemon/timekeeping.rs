@@ -34,6 +34,7 @@ impl Control {
             self.last_written = None;
             self.plan = None;
             self.forget_at = first_forgetting(self.now.moment);
+            self.listen_to_sensors();
             self.changed();
         }
         let problem = match self.settings.believe_clock {

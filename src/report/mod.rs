@@ -32,7 +32,7 @@ mod reason;
 mod summary;
 mod text;
 mod weather_source;
-mod words;
+pub mod words;
 
 pub use backtest_json::backtest_json;
 pub use backtest_svg::backtest_svg;

@@ -70,7 +70,8 @@ pub(super) fn constraint(constraint: Constraint) -> &'static str {
 }
 
 /// A constraint in two or three words, for a column.
-pub(super) fn constraint_in_short(constraint: Constraint) -> &'static str {
+#[must_use]
+pub fn constraint_in_short(constraint: Constraint) -> &'static str {
     match constraint {
         Constraint::Hold => "held by a person",
         Constraint::WateringRules => "watering hours",

@@ -34,6 +34,7 @@ fn lacks_mm(told_mm: f64, gauge_mm: Option<f64>) -> f64 {
         at: local(24, 0),
         levels: None,
         water: Vec::new(),
+        probes: Vec::new(),
         rain: gauge_mm
             .map(|depth_mm| RainGauge {
                 from: local(24, 3),

@@ -11,9 +11,12 @@
 //! | `writer`, `planner` | the journal and planning beside it |
 //! | `weather`, `signals` | what comes from outside, as words |
 //! | `teller`, `diary`, `manager` | MQTT, the log and systemd are told |
+//! | `hasten` | a clock that runs faster, for the demonstration and tests |
 //! | `last_resort` | closing without the loop |
 
 mod diary;
+#[cfg(feature = "demo")]
+mod hasten;
 mod last_resort;
 mod manager;
 mod planner;
@@ -30,6 +33,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use tokio::sync::{Notify, mpsc, watch};
 
+#[cfg(feature = "demo")]
+pub use hasten::{hasten, timing};
 pub use last_resort::LastResort;
 pub use planner::Work;
 pub use signals::listen;

@@ -37,6 +37,14 @@ impl Sensors {
         }
     }
 
+    /// The broker is connected at `now`, or away: who cannot be heard is not
+    /// silent, and has its time anew once it can be.
+    pub fn listen(&mut self, is_linked: bool, now: DateTime<Utc>) {
+        for watch in &mut self.watches {
+            watch.heard_since = is_linked.then_some(now);
+        }
+    }
+
     /// Whether there are none.
     #[must_use]
     pub fn is_empty(&self) -> bool {

@@ -6,7 +6,13 @@
     reason = "a test may stop where its own ground is wrong"
 )]
 
+mod broker;
+mod by_hand;
 mod demo;
+#[cfg(feature = "demo")]
+mod embedded;
+#[cfg(feature = "demo")]
+mod fast;
 mod kills;
 mod network;
 mod process;

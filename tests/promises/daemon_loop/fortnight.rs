@@ -49,6 +49,29 @@ fn what_is_applied_in_a_fortnight_is_what_was_planned() {
 }
 
 #[test]
+fn runs_wait_for_valves_that_are_slow_to_confirm_and_none_is_refused() {
+    let start = utc("2026-08-20T12:00:00Z");
+    let weather = weather(utc("2026-08-10T04:00:00Z"), 40);
+    let mut world = World::slow(site(SOWN), start, weather);
+    world.run_for(TimeDelta::days(5));
+    let is_refused = |notice: &&Notice| {
+        matches!(
+            notice,
+            Notice::Refused { .. } | Notice::Missed { .. } | Notice::Alarm(_)
+        )
+    };
+    let refused: Vec<&Notice> = world.told.iter().filter(is_refused).collect();
+    assert!(refused.is_empty(), "{refused:?}");
+    let is_wait = |notice: &&Notice| matches!(notice, Notice::Waits { .. });
+    let waits = world.told.iter().filter(is_wait).count();
+    let runs = world.begun.len();
+    assert!(
+        runs > 20 && (1..=runs).contains(&waits),
+        "{waits} of {runs}"
+    );
+}
+
+#[test]
 fn the_seed_layer_stays_moist_by_the_plan_s_own_balance() {
     let mut world = world();
     let mut worst: f64 = 0.0;

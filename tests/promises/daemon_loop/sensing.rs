@@ -6,6 +6,7 @@ use soakmist::balance::probe::Correction;
 use soakmist::daemon::sensors::SensorNews;
 use soakmist::daemon::{Event, Notice, Told};
 use soakmist::site::{Site, load};
+use soakmist::valve::Alarm;
 
 use super::world::{World, text, utc, weather};
 
@@ -121,6 +122,47 @@ fn a_silent_thermometer_is_named_until_it_speaks_again() {
         ),
         "told once each: {news:?}"
     );
+}
+
+#[test]
+fn while_the_broker_is_away_it_alone_is_named_and_no_sensor() {
+    let mut world = world();
+    let say = |world: &mut World, hours| {
+        report(world, hours, |wobble| {
+            format!(
+                "{{\"air\":{:.1},\"soil\":{:.1}}}",
+                20.0 + wobble,
+                30.0 + wobble
+            )
+        });
+    };
+    say(&mut world, 1);
+    world.link(false);
+    world.run_for(TimeDelta::hours(5));
+    let alarms = world.control.status().alarms;
+    assert_eq!(alarms.len(), 1, "{alarms:?}");
+    assert!(alarms[0].contains("broker is not connected"), "{alarms:?}");
+    world.link(true);
+    // The next readings of both are not due yet.
+    world.run_for(TimeDelta::minutes(25));
+    assert_eq!(world.control.status().alarms, Vec::<String>::new());
+    let told = |world: &World| {
+        let told = world.told.iter();
+        let is_of_interest =
+            |notice: &&Notice| matches!(notice, Notice::Sensor(_) | Notice::Alarm(Alarm::LinkDown));
+        told.filter(is_of_interest).count()
+    };
+    assert_eq!(told(&world), 1, "{:?}", world.told);
+    // Who says nothing while it can be heard is silent, once.
+    world.run_for(TimeDelta::hours(2));
+    assert_eq!(told(&world), 3);
+    world.link(false);
+    world.run_for(TimeDelta::hours(1));
+    world.link(true);
+    world.run_for(TimeDelta::hours(1));
+    let sensors = world.told.iter();
+    let sensors = sensors.filter(|notice| matches!(notice, Notice::Sensor(_)));
+    assert_eq!(sensors.count(), 2, "silence is told once");
 }
 
 #[test]

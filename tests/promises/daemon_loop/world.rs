@@ -1,12 +1,12 @@
 //! The world around one control loop.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use soakmist::agronomy::weather_record::{Provenance, RawHour, Reading as Value};
+use soakmist::agronomy::weather_record::RawHour;
 use soakmist::clock::Now;
 use soakmist::daemon::{
     Action, Answer, Control, Desk, Effect, Event, Memory, Notice, Request, Settings, Ticket, Turn,
@@ -17,50 +17,16 @@ use soakmist::plan::rolling::RollingPlan;
 use soakmist::simulator::{Publication, SimulatedSite};
 use soakmist::site::{Site, load};
 use soakmist::store::{Entry, Ledger, Opening, Store, StoreError};
-use soakmist::valve::{self, CommandId, DeviceId, JournalEntry, Moment, RunId};
+use soakmist::valve::{self, CommandId, DeviceId, JournalEntry, Moment, RunId, Timing};
 use soakmist::weather::series::SeriesHour;
 use tempfile::TempDir;
 
-use crate::beds::DEVICE;
-
-/// Three beds on one tap that feeds two of them at once.
-const SITE: &str = r#"
-name = "Harrowmere beds"
-units = "si"
-place = { latitude = 36.1, longitude = -79.9, elevation = "270 m", time-zone = "America/New_York" }
-supply = { flow = "45 L/min" }
-
-[mqtt]
-host = "127.0.0.1"
-client-id = "soakmist-beds"
-base-topic = "beds/soakmist"
-
-DEVICE
-[all-zones]
-soil = "loam"
-valve = { device = "bed-valve" }
-runs = { shortest = "1 min", longest = "25 min", soak-time = "30 min" }
-seeding = { at = "SOWN", mix = "perennial-ryegrass" }
-
-[[zone]]
-name = "east"
-area = "110 m2"
-sprinkler = { flow = "20 L/min" }
-
-[[zone]]
-name = "west"
-area = "100 m2"
-sprinkler = { flow = "20 L/min" }
-
-[[zone]]
-name = "long"
-area = "120 m2"
-sprinkler = { flow = "24 L/min" }
-"#;
+use crate::beds;
+pub(super) use crate::beds::summer as weather;
 
 /// The site file of the beds.
 pub(super) fn text(sown: &str) -> String {
-    SITE.replace("DEVICE", DEVICE).replace("SOWN", sown)
+    beds::ground(sown)
 }
 
 pub(super) fn site(sown: &str) -> Site {
@@ -69,37 +35,6 @@ pub(super) fn site(sown: &str) -> Site {
 
 pub(super) fn utc(text: &str) -> DateTime<Utc> {
     text.parse().unwrap()
-}
-
-/// Warm dry days, a little different from each other, with rain on some.
-pub(super) fn weather(from: DateTime<Utc>, days: u32) -> Vec<RawHour> {
-    let told = |value: f64| {
-        let provenance = Provenance::Forecast;
-        Some(Value { value, provenance })
-    };
-    (0..days * 24)
-        .map(|index| {
-            let (day, hour) = (index / 24, f64::from(index % 24));
-            let sun = (std::f64::consts::PI * (hour - 10.5) / 13.0).sin().max(0.0);
-            let warmth = f64::from(day % 5);
-            RawHour {
-                start: from + TimeDelta::hours(i64::from(index)),
-                air_temperature_c: told(20.0 + warmth + 7.0 * sun),
-                relative_humidity_pct: told(75.0 - 35.0 * sun),
-                wind_m_per_s: told(1.0 + sun),
-                wind_height_m: 2.0,
-                solar_w_per_m2: told(850.0 * sun),
-                sunshine_h: None,
-                rain_mm: told(if day % 6 == 4 && index % 24 == 9 {
-                    4.0
-                } else {
-                    0.0
-                }),
-                rain_probability: Some(1.0),
-                pressure_kpa: None,
-            }
-        })
-        .collect()
 }
 
 /// A run as it was begun.
@@ -134,6 +69,10 @@ pub(super) struct World {
     is_linked: bool,
     /// The kinds of entry of each write.
     pub(super) writes: Vec<Vec<&'static str>>,
+    /// How long a report travels to the broker.
+    delay: Duration,
+    /// Reports on their way, and when they arrive.
+    under_way: VecDeque<(Moment, Publication)>,
     /// Writes fail while it is set.
     pub(super) disk_is_full: bool,
     /// The process is gone after so many writes more, before it does anything
@@ -174,9 +113,29 @@ impl World {
             stopped: None,
             is_linked: true,
             writes: Vec::new(),
+            delay: Duration::ZERO,
+            under_way: VecDeque::new(),
             disk_is_full: false,
             dies_after: None,
         };
+        world.start();
+        world
+    }
+
+    /// A world whose valves take so long to tell what they have done, with
+    /// bounds that fit them.
+    pub(super) fn slow(site: Site, now: DateTime<Utc>, weather: Vec<RawHour>) -> Self {
+        let mut world = Self::new(site, now, weather);
+        world.kill();
+        world.delay = Duration::from_secs(150);
+        let usual = Timing::default();
+        world.devices.set_timing(Timing {
+            open_bound: Duration::from_secs(600),
+            close_bound: Duration::from_secs(1200),
+            most_delay: Duration::from_secs(100),
+            repeat: Duration::from_secs(120),
+            ..usual
+        });
         world.start();
         world
     }
@@ -372,7 +331,16 @@ impl World {
     }
 
     fn hear(&mut self, told: Vec<Publication>) {
-        for publication in told {
+        let arrives = self.now.moment.after(self.delay);
+        self.under_way
+            .extend(told.into_iter().map(|told| (arrives, told)));
+        while let Some((arrives, _)) = self.under_way.front() {
+            if *arrives > self.now.moment {
+                return;
+            }
+            let Some((_, publication)) = self.under_way.pop_front() else {
+                return;
+            };
             if !self.is_linked || !self.is_alive() {
                 continue;
             }
@@ -401,6 +369,8 @@ impl World {
                 true => self.control.next_due(),
                 false => end,
             };
+            let arrives = self.under_way.front().map(|(arrives, _)| *arrives);
+            let next = next.min(arrives.unwrap_or(end));
             let next = next.min(self.desk.next_due().unwrap_or(end)).min(end);
             let step = next.since(self.now.moment).max(Duration::from_millis(200));
             self.pass(step);

@@ -59,6 +59,7 @@ impl Settings {
                 topic: format!("{}/presence", mqtt.base_topic),
                 online: "online".to_owned(),
                 offline: "offline".to_owned(),
+                lost: "offline".to_owned(),
             },
             subscriptions: subscriptions.to_vec(),
             times: LinkTimes {

@@ -58,6 +58,9 @@ impl<'a> Session<'a> {
             Err(reason) => reason,
             Ok(refused) => {
                 session.up_since = Some(Instant::now());
+                // Before the owner hears of it: what it tells on the topic of
+                // our presence comes after this.
+                session.announce();
                 shared.up(refused);
                 session.serve(stop).await
             }
@@ -128,7 +131,7 @@ impl<'a> Session<'a> {
         loop {
             let event = timeout_at(due, self.wire.events.recv()).await;
             match event.map_err(|_| DownReason::TimedOut(what))? {
-                Some(WireEvent::Ended(reason)) => return Err(ended(reason)),
+                Some(WireEvent::Ended(reason)) => return Err(reason),
                 Some(event) => {
                     if let Some(found) = wanted(event) {
                         return Ok(found);
@@ -141,7 +144,6 @@ impl<'a> Session<'a> {
 
     /// Sends and watches until the end.
     async fn serve(&mut self, mut stop: watch::Receiver<bool>) -> DownReason {
-        self.announce();
         loop {
             if let Err(reason) = self.hand_over() {
                 return reason;
@@ -209,7 +211,7 @@ impl<'a> Session<'a> {
                 self.pong_due = Some(Instant::now() + self.settings().times.pong)
             }
             WireEvent::Pong => self.pong_due = None,
-            WireEvent::Ended(reason) => return Some(ended(reason)),
+            WireEvent::Ended(reason) => return Some(reason),
             WireEvent::Connected | WireEvent::Subscribed(_) => {}
         }
         None
@@ -278,10 +280,6 @@ fn presence_parcel(topic: &str, text: &str) -> Parcel {
         quality: Quality::AtLeastOnce,
         retain: true,
     }
-}
-
-fn ended(reason: Option<DownReason>) -> DownReason {
-    reason.unwrap_or(DownReason::Stopped)
 }
 
 fn ended_without_a_word() -> DownReason {

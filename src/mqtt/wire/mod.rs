@@ -42,8 +42,9 @@ pub(super) enum WireEvent {
     PingSent,
     /// It was answered.
     Pong,
-    /// The connection is over: none when we ended it.
-    Ended(Option<DownReason>),
+    /// The connection is over. After a farewell of ours the broker has
+    /// closed it.
+    Ended(DownReason),
 }
 
 /// Takes each incoming message: topic, payload, whether it was stored.
@@ -154,8 +155,9 @@ fn outgoing(event: &Outgoing) -> Option<WireEvent> {
         // not written yet, and is told as something else.
         Outgoing::Publish(_) => Some(WireEvent::Written),
         Outgoing::PingReq => Some(WireEvent::PingSent),
-        // Polled once more, the library would connect again.
-        Outgoing::Disconnect => Some(WireEvent::Ended(None)),
+        // A farewell is not the end: whoever closes while an acknowledgement
+        // is still unread resets the connection, and the broker takes that
+        // for a loss. It reads on until the broker has closed.
         _ => None,
     }
 }

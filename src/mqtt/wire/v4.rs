@@ -36,7 +36,7 @@ fn options(settings: &Settings) -> MqttOptions {
     let presence = &settings.presence;
     options.set_last_will(LastWill::new(
         &presence.topic,
-        presence.offline.as_bytes(),
+        presence.lost.as_bytes(),
         QoS::AtLeastOnce,
         true,
     ));
@@ -72,7 +72,7 @@ pub(super) async fn poll(
                 Some(event) => event,
                 None => continue,
             },
-            Err(error) => WireEvent::Ended(Some(reason(&error))),
+            Err(error) => WireEvent::Ended(reason(&error)),
         };
         if !tell(&session, event) {
             return;

@@ -40,7 +40,7 @@ fn options(settings: &Settings) -> MqttOptions {
     let presence = &settings.presence;
     options.set_last_will(LastWill::new(
         &presence.topic,
-        presence.offline.as_bytes(),
+        presence.lost.as_bytes(),
         QoS::AtLeastOnce,
         true,
         None,
@@ -91,7 +91,7 @@ pub(super) async fn poll(
         // The broker may prescribe fewer pings, and the library obeys: then a
         // dead connection would be found out too late.
         if library.options.keep_alive() > keep_alive {
-            tell(&session, WireEvent::Ended(Some(fewer_pings())));
+            tell(&session, WireEvent::Ended(fewer_pings()));
             return;
         }
         let event = match polled {
@@ -104,7 +104,7 @@ pub(super) async fn poll(
                 Some(event) => event,
                 None => continue,
             },
-            Err(error) => WireEvent::Ended(Some(reason(&error))),
+            Err(error) => WireEvent::Ended(reason(&error)),
         };
         if !tell(&session, event) {
             return;

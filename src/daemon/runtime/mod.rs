@@ -10,6 +10,7 @@
 //! | `service` | the loop as a task |
 //! | `writer`, `planner` | the journal and planning beside it |
 //! | `weather`, `signals` | what comes from outside, as words |
+//! | `stops` | what Homie controllers set |
 //! | `teller`, `diary`, `manager` | MQTT, the log and systemd are told |
 //! | `last_resort` | closing without the loop |
 
@@ -20,6 +21,7 @@ mod planner;
 mod service;
 mod signals;
 mod start;
+mod stops;
 mod teller;
 mod weather;
 mod writer;
@@ -49,6 +51,7 @@ use crate::valve::{CommandId, DeviceId, Installation, InstallationError};
 use manager::Manager;
 use planner::Planner;
 use service::{Ended, Service, Topics};
+use stops::Stops;
 use teller::Teller;
 use writer::Writer;
 
@@ -157,7 +160,7 @@ impl Daemon {
             again,
         } = self;
         let site = Arc::clone(&parts.settings.site);
-        let base = site.mqtt.as_ref().map(|mqtt| mqtt.base_topic.clone());
+        let teller = Teller::new(site.mqtt.as_ref());
         let resort = (
             Arc::clone(&site),
             Arc::clone(&parts.settings.installation),
@@ -165,9 +168,11 @@ impl Daemon {
         );
         let last_command = Arc::new(AtomicU64::new(0));
         let topics = Topics::of(&site, &parts.link.subscriptions);
+        let stops = Stops::of(&site, &parts.link.subscriptions);
         let link = Arc::new(Link::start(parts.link, Arc::clone(&parts.clock)));
         let service = Service {
             topics,
+            stops,
             control,
             devices: parts.devices,
             link: Arc::clone(&link),
@@ -178,7 +183,7 @@ impl Daemon {
             planner: Planner::new(parts.work),
             counter,
             words,
-            teller: Teller::new(base.unwrap_or_default()),
+            teller,
             manager: Manager::new(),
             listener: parts.listener,
             weather_again: again,

@@ -7,6 +7,7 @@
 )]
 
 mod demo;
+mod homie;
 mod kills;
 mod network;
 mod process;

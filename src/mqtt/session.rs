@@ -16,6 +16,10 @@ use super::wire::{WINDOW, Wire, WireEvent};
 /// A farewell is said within this, or not at all.
 const FAREWELL: Duration = Duration::from_secs(2);
 
+/// So much of that is left to the broker for what it must acknowledge: a
+/// local network takes milliseconds.
+const ACKNOWLEDGED: Duration = Duration::from_millis(500);
+
 /// How a connection came out.
 pub(super) struct Outcome {
     /// Why it ended.
@@ -32,6 +36,8 @@ pub(super) struct Session<'a> {
     given: usize,
     /// When the next of them must be written.
     write_due: Option<Instant>,
+    /// Messages that the broker must acknowledge and has not yet.
+    unacknowledged: usize,
     /// When the answer to a ping must be there.
     pong_due: Option<Instant>,
     /// Since when the link is up.
@@ -45,6 +51,7 @@ impl<'a> Session<'a> {
             shared,
             wire: Wire::open(&shared.settings, shared.deliver()),
             given: 0,
+            unacknowledged: 0,
             write_due: None,
             pong_due: None,
             up_since: None,
@@ -131,7 +138,7 @@ impl<'a> Session<'a> {
         loop {
             let event = timeout_at(due, self.wire.events.recv()).await;
             match event.map_err(|_| DownReason::TimedOut(what))? {
-                Some(WireEvent::Ended(reason)) => return Err(reason),
+                Some(WireEvent::Ended(reason)) => return Err(ended(reason)),
                 Some(event) => {
                     if let Some(found) = wanted(event) {
                         return Ok(found);
@@ -189,7 +196,9 @@ impl<'a> Session<'a> {
     }
 
     fn give(&mut self, next: Outgoing) -> Result<(), DownReason> {
+        let is_acknowledged = next.parcel.quality == Quality::AtLeastOnce;
         self.wire.publish(next.parcel, next.valid_for)?;
+        self.unacknowledged += usize::from(is_acknowledged);
         self.given += 1;
         let due = Instant::now() + self.settings().times.write;
         self.write_due.get_or_insert(due);
@@ -207,11 +216,14 @@ impl<'a> Session<'a> {
                 let next = Instant::now() + self.settings().times.write;
                 self.write_due = (self.given > 0).then_some(next);
             }
+            WireEvent::Acknowledged => {
+                self.unacknowledged = self.unacknowledged.saturating_sub(1);
+            }
             WireEvent::PingSent => {
                 self.pong_due = Some(Instant::now() + self.settings().times.pong)
             }
             WireEvent::Pong => self.pong_due = None,
-            WireEvent::Ended(reason) => return Some(reason),
+            WireEvent::Ended(reason) => return Some(ended(reason)),
             WireEvent::Connected | WireEvent::Subscribed(_) => {}
         }
         None
@@ -249,6 +261,19 @@ impl<'a> Session<'a> {
                     return Err(reason);
                 }
             }
+            // Closed with an acknowledgement unread, the connection would be
+            // reset, and the broker take the farewell for a loss.
+            let heard = async {
+                while self.unacknowledged > 0 {
+                    let event = self.wire.events.recv().await;
+                    if let Some(reason) = self.take(event) {
+                        return Err(reason);
+                    }
+                }
+                Ok(())
+            };
+            // A broker that acknowledges nothing gets its farewell as well.
+            timeout(ACKNOWLEDGED, heard).await.unwrap_or(Ok(()))?;
             self.wire.disconnect()?;
             while !matches!(
                 self.wire.events.recv().await,
@@ -280,6 +305,10 @@ fn presence_parcel(topic: &str, text: &str) -> Parcel {
         quality: Quality::AtLeastOnce,
         retain: true,
     }
+}
+
+fn ended(reason: Option<DownReason>) -> DownReason {
+    reason.unwrap_or(DownReason::Stopped)
 }
 
 fn ended_without_a_word() -> DownReason {

@@ -26,8 +26,10 @@ use super::status::DownReason;
 /// Requests that the library may hold; [`super::session`] gives it no more.
 pub(super) const WINDOW: usize = 8;
 /// Events that may wait for the session. It causes most of them itself, at
-/// most [`WINDOW`] at a time, so that this is never full while it runs.
-const MOST_EVENTS: usize = 64;
+/// most [`WINDOW`] at a time; the broker acknowledges at most
+/// [`super::settings::UNACKNOWLEDGED`] at once. So this is never full while
+/// it runs.
+const MOST_EVENTS: usize = 256;
 
 /// What happens on a connection.
 #[derive(Debug)]
@@ -38,13 +40,14 @@ pub(super) enum WireEvent {
     Subscribed(Vec<bool>),
     /// A message was written.
     Written,
+    /// The broker has a message of ours.
+    Acknowledged,
     /// A ping was written.
     PingSent,
     /// It was answered.
     Pong,
-    /// The connection is over. After a farewell of ours the broker has
-    /// closed it.
-    Ended(DownReason),
+    /// The connection is over: none when we ended it.
+    Ended(Option<DownReason>),
 }
 
 /// Takes each incoming message: topic, payload, whether it was stored.
@@ -155,9 +158,8 @@ fn outgoing(event: &Outgoing) -> Option<WireEvent> {
         // not written yet, and is told as something else.
         Outgoing::Publish(_) => Some(WireEvent::Written),
         Outgoing::PingReq => Some(WireEvent::PingSent),
-        // A farewell is not the end: whoever closes while an acknowledgement
-        // is still unread resets the connection, and the broker takes that
-        // for a loss. It reads on until the broker has closed.
+        // Polled once more, the library would connect again.
+        Outgoing::Disconnect => Some(WireEvent::Ended(None)),
         _ => None,
     }
 }

@@ -72,7 +72,7 @@ pub(super) async fn poll(
                 Some(event) => event,
                 None => continue,
             },
-            Err(error) => WireEvent::Ended(reason(&error)),
+            Err(error) => WireEvent::Ended(Some(reason(&error))),
         };
         if !tell(&session, event) {
             return;
@@ -89,6 +89,7 @@ fn translated(event: &Event) -> Option<WireEvent> {
                 answer.return_codes.iter().map(granted).collect(),
             ))
         }
+        Event::Incoming(Packet::PubAck(_)) => Some(WireEvent::Acknowledged),
         Event::Incoming(Packet::PingResp) => Some(WireEvent::Pong),
         Event::Incoming(_) => None,
         Event::Outgoing(event) => outgoing(event),

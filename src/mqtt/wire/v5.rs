@@ -91,7 +91,7 @@ pub(super) async fn poll(
         // The broker may prescribe fewer pings, and the library obeys: then a
         // dead connection would be found out too late.
         if library.options.keep_alive() > keep_alive {
-            tell(&session, WireEvent::Ended(fewer_pings()));
+            tell(&session, WireEvent::Ended(Some(fewer_pings())));
             return;
         }
         let event = match polled {
@@ -104,7 +104,7 @@ pub(super) async fn poll(
                 Some(event) => event,
                 None => continue,
             },
-            Err(error) => WireEvent::Ended(reason(&error)),
+            Err(error) => WireEvent::Ended(Some(reason(&error))),
         };
         if !tell(&session, event) {
             return;
@@ -127,6 +127,7 @@ fn translated(event: &Event) -> Option<WireEvent> {
                 answer.return_codes.iter().map(granted).collect(),
             ))
         }
+        Event::Incoming(Packet::PubAck(_)) => Some(WireEvent::Acknowledged),
         Event::Incoming(Packet::PingResp(_)) => Some(WireEvent::Pong),
         Event::Incoming(_) => None,
         Event::Outgoing(event) => outgoing(event),

@@ -24,6 +24,7 @@
 //! | `assignment` | one planning, to be done beside the loop |
 //! | `desk` | the order of writing, opening, closing |
 //! | `status`, `notice` | what is told to people |
+//! | [`homie`] | the same, as a device of the Homie convention |
 //! | `handle` | how faces reach the loop |
 //! | [`sensors`] | what they tell becomes hours; who is silent or wrong |
 //! | `senses` | the sensors in the loop: weather, balance, news |
@@ -35,6 +36,7 @@ mod control;
 mod desk;
 mod field;
 mod handle;
+pub mod homie;
 mod memory;
 mod notice;
 mod orders;

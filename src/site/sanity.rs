@@ -9,9 +9,10 @@ use chrono_tz::Tz;
 use super::calendar::following;
 use super::diagnostic::Code;
 use super::model::{DailyHours, DateParity, ExceptionEffect, RuleException, WateringRules};
-use super::model_mqtt::Mqtt;
+use super::model_mqtt::{Mqtt, SITE_NODE};
 use super::notes::{Fault, Notes, Span, cut, nearest};
 use super::read::Table;
+use super::schema_mqtt::is_homie_id;
 use super::schema_zone::ZoneRead;
 
 /// Less than this in a day is hardly enough for any site [min].
@@ -74,6 +75,27 @@ pub(super) fn former_names(zones: &[ZoneRead], notes: &mut Notes) {
             continue;
         };
         notes.error(span, fault);
+    }
+}
+
+/// Names of zones that cannot be nodes of a Homie device.
+pub(super) fn homie_nodes(zones: &[ZoneRead], mqtt: Option<&Mqtt>, notes: &mut Notes) {
+    if mqtt.is_none_or(|mqtt| mqtt.homie.is_none()) {
+        return;
+    }
+    for zone in zones {
+        let Some(name) = &zone.name else { continue };
+        let fault = if name == SITE_NODE {
+            let what = format!("on Homie \"{SITE_NODE}\" is the whole site");
+            Fault::new(Code::Duplicate, what)
+        } else if !is_homie_id(name) {
+            let what = "on Homie no name begins or ends with a hyphen";
+            Fault::new(Code::OutOfRange, what)
+        } else {
+            continue;
+        };
+        let help = "give the zone another name, or leave out `homie` in [mqtt]";
+        notes.error(&zone.span, fault.help(help));
     }
 }
 

@@ -10,6 +10,7 @@
 //! | `service` | the loop as a task |
 //! | `writer`, `planner` | the journal and planning beside it |
 //! | `weather`, `signals` | what comes from outside, as words |
+//! | `stops` | what Homie controllers set |
 //! | `teller`, `diary`, `manager` | MQTT, the log and systemd are told |
 //! | `hasten` | a clock that runs faster, for the demonstration and tests |
 //! | `last_resort` | closing without the loop |
@@ -23,6 +24,7 @@ mod planner;
 mod service;
 mod signals;
 mod start;
+mod stops;
 mod teller;
 mod weather;
 mod writer;
@@ -55,6 +57,7 @@ use crate::weather::series::SeriesHour;
 use manager::Manager;
 use planner::Planner;
 use service::{Ended, Service, Topics};
+use stops::Stops;
 use teller::Teller;
 use writer::Writer;
 
@@ -170,7 +173,7 @@ impl Daemon {
             frozen,
         } = self;
         let site = Arc::clone(&parts.settings.site);
-        let base = site.mqtt.as_ref().map(|mqtt| mqtt.base_topic.clone());
+        let teller = Teller::new(site.mqtt.as_ref());
         let resort = (
             Arc::clone(&site),
             Arc::clone(&parts.settings.installation),
@@ -178,9 +181,11 @@ impl Daemon {
         );
         let last_command = Arc::new(AtomicU64::new(0));
         let topics = Topics::of(&site, &parts.link.subscriptions);
+        let stops = Stops::of(&site, &parts.link.subscriptions);
         let link = Arc::new(Link::start(parts.link, Arc::clone(&parts.clock)));
         let service = Service {
             topics,
+            stops,
             control,
             devices: parts.devices,
             link: Arc::clone(&link),
@@ -191,7 +196,7 @@ impl Daemon {
             planner: Planner::new(parts.work),
             counter,
             words,
-            teller: Teller::new(base.unwrap_or_default()),
+            teller,
             manager: Manager::new(),
             listener: parts.listener,
             weather_again: again,

@@ -11,6 +11,7 @@ use tokio::time::{Instant, sleep_until, timeout};
 
 use super::manager::Manager;
 use super::planner::Planner;
+use super::stops::{Set, Stops};
 use super::teller::Teller;
 use super::writer::Writer;
 use super::{Listener, Word, diary};
@@ -20,7 +21,7 @@ use crate::daemon::control::{Action, Control, Event};
 use crate::daemon::desk::{Desk, Effect, Turn};
 use crate::daemon::handle::{Ask, Counter};
 use crate::daemon::notice::Notice;
-use crate::daemon::people::{Answer, Ticket};
+use crate::daemon::people::{Answer, Request, Ticket};
 use crate::daemon::senses::Told;
 use crate::daemon::sensors::Sensors;
 use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading, Subscription};
@@ -87,6 +88,7 @@ impl Topics {
 /// Everything that the loop works with.
 pub(super) struct Service {
     pub(super) topics: Topics,
+    pub(super) stops: Stops,
     pub(super) control: Control,
     pub(super) devices: Devices,
     pub(super) link: Arc<Link>,
@@ -167,13 +169,7 @@ impl Service {
             Heard::Link(arrival) => self.take_arrival(arrival),
             Heard::Written(outcome) => self.take_written(outcome),
             Heard::Planned(outcome) => self.tell(Event::Planned(Box::new(outcome))),
-            Heard::Ask(Some((request, to))) => {
-                let ticket = Ticket(self.next_ticket);
-                self.next_ticket += 1;
-                self.tickets.insert(ticket, to);
-                self.shown = None;
-                self.tell(Event::Ask(request, ticket));
-            }
+            Heard::Ask(Some((request, to))) => self.ask(request, Some(to)),
             Heard::Word(Some(word)) => self.take_word(word),
             // Nobody is left who could ask: the loop goes on.
             Heard::Ask(None) | Heard::Word(None) => {}
@@ -189,6 +185,17 @@ impl Service {
         }
     }
 
+    /// Asks the loop; without `to` the answer is for nobody.
+    fn ask(&mut self, request: Request, to: Option<oneshot::Sender<Answer>>) {
+        let ticket = Ticket(self.next_ticket);
+        self.next_ticket += 1;
+        if let Some(to) = to {
+            self.tickets.insert(ticket, to);
+        }
+        self.shown = None;
+        self.tell(Event::Ask(request, ticket));
+    }
+
     fn take_arrival(&mut self, arrival: Arrival) {
         match arrival {
             Arrival::Up => {
@@ -201,6 +208,16 @@ impl Service {
     }
 
     fn take_message(&mut self, message: &Message) {
+        match self.stops.take(message) {
+            // However often it is said, it is written down once.
+            Some(Set::Ask(stop)) if self.control.is_done(&stop) => return,
+            Some(Set::Ask(stop)) => {
+                tracing::info!(topic = self.topics.name(message), "stopped over MQTT");
+                return self.ask(stop, None);
+            }
+            Some(Set::Again(topic)) => return self.teller.again(&topic),
+            None => {}
+        }
         if let Some(told) = self.topics.sensed(message) {
             self.tell(Event::Sensor(told));
         }

@@ -7,6 +7,7 @@ use std::time::Duration;
 use super::Parts;
 use crate::clock::{Clock, boot_id};
 use crate::daemon::control::{Memory, Settings};
+use crate::daemon::homie;
 use crate::daemon::sensors::Sensors;
 use crate::mqtt::{self, Devices, SettingsError, Subscription};
 use crate::site::Site;
@@ -118,7 +119,7 @@ impl Start {
 }
 
 /// The topics of the valves, in their own order, then those that only sensors
-/// have.
+/// have, then those of stops.
 fn topics(site: &Site, devices: &Devices) -> Vec<Subscription> {
     let mut topics = devices.subscriptions().to_vec();
     for sensors in Sensors::of(site).subscriptions() {
@@ -126,6 +127,12 @@ fn topics(site: &Site, devices: &Devices) -> Vec<Subscription> {
             topics.push(sensors);
         }
     }
+    let homie = site.mqtt.as_ref().and_then(|mqtt| mqtt.homie.as_ref());
+    let stops = homie.map(|homie| homie::stops(homie, site));
+    topics.extend(stops.into_iter().flatten().map(|(topic, _)| Subscription {
+        topic,
+        needed: false,
+    }));
     topics
 }
 

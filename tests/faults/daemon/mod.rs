@@ -13,6 +13,7 @@ mod demo;
 mod embedded;
 #[cfg(feature = "demo")]
 mod fast;
+mod homie;
 mod kills;
 mod network;
 mod process;

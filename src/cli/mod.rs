@@ -23,6 +23,8 @@ mod planning;
 #[cfg(feature = "daemon")]
 mod run;
 #[cfg(feature = "daemon")]
+mod run_site;
+#[cfg(feature = "daemon")]
 mod run_weather;
 mod soil;
 mod sources;

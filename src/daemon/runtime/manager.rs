@@ -1,5 +1,5 @@
-//! What the service manager (systemd) is told: ready, alive, stopping. Without
-//! one nothing happens.
+//! What the service manager (systemd) is told: ready, alive, reloading,
+//! stopping. Without one nothing happens.
 
 use std::time::Duration;
 
@@ -24,7 +24,8 @@ impl Manager {
         }
     }
 
-    /// The loop runs.
+    /// The loop runs; after [`reloading`] the site in force is the one that
+    /// stays.
     pub(super) fn ready(&self) {
         tell(&[NotifyState::Ready]);
     }
@@ -49,10 +50,19 @@ impl Manager {
         }
     }
 
-    /// The valves are being closed for good.
+    /// The process ends. Not to be said of valves that are closed for a new
+    /// beginning: systemd would kill the process when its bound for a stop is
+    /// over.
     pub(super) fn stopping(&self) {
         tell(&[NotifyState::Stopping]);
     }
+}
+
+/// The site file is being read again; [`Manager::ready`] ends it.
+pub(super) fn reloading() {
+    let now = NotifyState::monotonic_usec_now();
+    let state = std::iter::once(NotifyState::Reloading).chain(now.ok());
+    tell(&state.collect::<Vec<_>>());
 }
 
 fn tell(state: &[NotifyState]) {

@@ -32,7 +32,7 @@ use tokio::sync::{Notify, mpsc};
 
 pub use last_resort::LastResort;
 pub use planner::Work;
-pub use signals::listen;
+pub use signals::Signals;
 pub use start::{Start, StartError, settings, state_file};
 pub use weather::{Gather, gather_hourly};
 
@@ -62,8 +62,12 @@ pub enum Word {
     Stop,
     /// Weather from any source.
     Weather(Vec<RawHour>),
-    /// The site file was read again, and is right.
+    /// The site file was read again, is right, and a daemon can run by it.
     Site(Box<Site>),
+    /// The same, and files that it names are others: everything begins anew.
+    Anew(Box<Site>),
+    /// It was read again, and the site in force stays, for this reason.
+    Kept(String),
 }
 
 /// Hears every notice as it is told.
@@ -188,6 +192,7 @@ impl Daemon {
             shown: None,
             unconfirmed: None,
             restart: None,
+            kept: None,
         };
         let end = match tokio::spawn(service.run()).await {
             Ok(Ended {

@@ -108,6 +108,8 @@ pub(super) struct Service {
     pub(super) shown: Option<Instant>,
     pub(super) unconfirmed: Option<Vec<DeviceId>>,
     pub(super) restart: Option<Box<Site>>,
+    /// Why a site file that was read again is not in force.
+    pub(super) kept: Option<String>,
 }
 
 /// What the loop hears.
@@ -211,29 +213,54 @@ impl Service {
         }
     }
 
+    /// A stop wins over everything: over a beginning anew under way, and over
+    /// whatever is read after it.
     fn take_word(&mut self, word: Word) {
+        let is_ending = self.control.is_stopping && self.restart.is_none();
         match word {
-            Word::Stop => self.stop(),
+            Word::Stop => {
+                self.restart = None;
+                self.manager.stopping();
+                self.close_all();
+            }
             Word::Weather(hours) => self.tell(Event::Weather(hours)),
-            Word::Site(site) if self.is_same_ground(&site) => {
+            Word::Site(_) | Word::Anew(_) | Word::Kept(_) if is_ending => {
+                tracing::info!("the site file was read again, but everything is being stopped");
+            }
+            Word::Kept(why) => {
+                tracing::error!(why, "the site file was read again: the one in force stays");
+                self.kept = Some(format!("{why}. The one in force stays"));
+                self.manager.ready();
+            }
+            Word::Site(site) if self.restart.is_none() && self.is_same_ground(&site) => {
                 tracing::info!("the site file was read again and is in force");
+                self.kept = None;
                 self.tell(Event::NewSite(Arc::new(*site)));
                 self.weather_again.notify_one();
+                self.manager.ready();
             }
             Word::Site(site) => {
-                tracing::info!("zones, valves, topics or broker have changed: starting anew");
-                self.restart = Some(site);
-                self.stop();
+                let what = "zones, valves, topics, broker or address have changed: starting anew";
+                self.begin_anew(site, what);
+            }
+            Word::Anew(site) => {
+                let what = "a password, a token or a certificate has changed: starting anew";
+                self.begin_anew(site, what);
             }
         }
     }
 
-    fn stop(&mut self) {
-        self.manager.stopping();
+    fn begin_anew(&mut self, site: Box<Site>, what: &str) {
+        tracing::info!("{what}");
+        self.restart = Some(site);
+        self.close_all();
+    }
+
+    fn close_all(&mut self) {
         self.tell(Event::Valve(valve::Event::Shutdown));
     }
 
-    /// Whether a site has the same zones, valves, topics and broker.
+    /// Whether a site has the same zones, valves, topics, broker and address.
     fn is_same_ground(&self, site: &Site) -> bool {
         let present = &self.control.settings.site;
         let valves = |site: &Site| {
@@ -247,6 +274,7 @@ impl Service {
             devices.installation(site)
         });
         present.mqtt == site.mqtt
+            && present.daemon == site.daemon
             && present.place == site.place
             && valves(present) == valves(site)
             && Sensors::of(present).subscriptions() == Sensors::of(site).subscriptions()
@@ -366,7 +394,9 @@ impl Service {
             return;
         }
         self.shown = Some(Instant::now());
-        let status = Arc::new(self.control.status());
+        let mut status = self.control.status();
+        status.alarms.extend(self.kept.clone());
+        let status = Arc::new(status);
         self.manager.status(&in_a_line(&status));
         if at_once || self.teller.is_due() {
             self.teller.tell(&status, &self.link);

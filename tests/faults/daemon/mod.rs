@@ -10,6 +10,7 @@ mod demo;
 mod kills;
 mod network;
 mod process;
+mod reloads;
 mod rig;
 mod sensors;
 mod state;

@@ -19,6 +19,13 @@ impl Process {
         Self::spawn(Command::new(env!("CARGO_BIN_EXE_soakmist")), folder, more)
     }
 
+    /// The same, with a service manager that listens.
+    pub(crate) fn told(folder: &Path, socket: &Path) -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_soakmist"));
+        command.env("NOTIFY_SOCKET", socket);
+        Self::spawn(command, folder, &[])
+    }
+
     /// The same, where no file may grow beyond so many bytes.
     pub(crate) fn limited(folder: &Path, most_bytes: u64) -> Self {
         let blocks = most_bytes.div_ceil(512);

@@ -32,6 +32,28 @@ pub struct Ordered {
     pub cycle: Option<Cycle>,
 }
 
+impl Ordered {
+    /// Its end by the wall clock as it goes `now`, in whole seconds. Both
+    /// clocks are read one after the other: without the rounding the end would
+    /// be another at each look.
+    #[must_use]
+    pub fn ends(&self, now: Now) -> DateTime<Utc> {
+        let set_by = whole_seconds(now.utc_at(self.at.moment) - self.at.utc);
+        let begun = self.at.utc.timestamp();
+        let begun = DateTime::from_timestamp(begun, 0).unwrap_or(self.at.utc);
+        begun + set_by + self.duration
+    }
+}
+
+/// To the nearest.
+fn whole_seconds(span: TimeDelta) -> TimeDelta {
+    let half = TimeDelta::milliseconds(500);
+    TimeDelta::seconds(match span < TimeDelta::zero() {
+        true => (span - half).num_seconds(),
+        false => (span + half).num_seconds(),
+    })
+}
+
 /// One zone as the daemon knows it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Field {

@@ -150,7 +150,7 @@ impl Control {
             stage: state.map(|state| format!("{:?}", state.stage).to_lowercase()),
             depletion_mm: state.map(|state| state.depletion_mm),
             allowed_mm: state.map(|state| state.allowed_mm),
-            open_until: ordered.map(|run| self.now.utc_at(run.at.moment) + run.duration),
+            open_until: ordered.map(|run| run.ends(self.now)),
             last_water: field.last_water().map(|water| water.to),
             held_until: field.held_until.filter(|until| *until > self.now.utc),
             mown: field.mown,

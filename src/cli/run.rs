@@ -13,7 +13,7 @@ use super::run_weather;
 use crate::clock::SystemClock;
 use crate::daemon::Handle;
 use crate::daemon::runtime::{
-    Daemon, End, LastResort, Signals, Start, StartError, gather_hourly, state_file,
+    Daemon, End, LastResort, Rhythm, Signals, Start, StartError, gather_weather, state_file,
 };
 use crate::daemon::web::{Door, WebSettings};
 use crate::mqtt::Link;
@@ -32,6 +32,10 @@ pub struct RunArguments {
     /// Folder for what must not be forgotten [default: the user's state folder]
     #[arg(long, value_name = "DIR", env = "STATE_DIRECTORY")]
     state: Option<PathBuf>,
+    /// Where replies of weather services are kept [default: weather in the
+    /// state folder]
+    #[arg(long, env = "SOAKMIST_CACHE", value_name = "FOLDER")]
+    cache: Option<PathBuf>,
     /// Do everything but open valves
     #[arg(long)]
     dry_run: bool,
@@ -47,6 +51,8 @@ pub struct RunArguments {
 pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
     let mut site = load_site(&arguments.site)?;
     let state = state_folder(arguments.state.as_deref())?;
+    let cache = arguments.cache.clone();
+    let cache = cache.unwrap_or_else(|| state.join("weather"));
     log::begin(arguments.log);
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(WORKERS)
@@ -65,7 +71,7 @@ pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
             dry_run: arguments.dry_run,
             clock: Arc::new(SystemClock),
         };
-        match one_life(&runtime, &signals, (&start, &arguments.site)) {
+        match one_life(&runtime, &signals, (&start, &arguments.site, &cache)) {
             // A stop that came after the loop had ended wins all the same.
             Ok(Some(_)) if signals.is_stop() => break Ok(()),
             Ok(Some(again)) => site = *again,
@@ -82,7 +88,7 @@ pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
 fn one_life(
     runtime: &Runtime,
     signals: &Signals,
-    (start, file): (&Start, &Path),
+    (start, file, cache): (&Start, &Path, &Path),
 ) -> Result<Option<Box<Site>>, Failure> {
     let parts = match start.parts() {
         Ok(parts) => parts,
@@ -107,7 +113,7 @@ fn one_life(
     );
     let end = runtime.block_on(async {
         let interface = tokio::spawn(serve(web, handle));
-        let end = live(daemon, signals, reload).await;
+        let end = live(daemon, signals, (reload, cache)).await;
         // It ends with the loop; then its address is free for the next life.
         let _ = interface.await;
         end
@@ -128,11 +134,18 @@ async fn serve(settings: Option<WebSettings>, handle: Handle) {
     }
 }
 
-async fn live(daemon: Daemon, signals: &Signals, reload: Reload) -> End {
+async fn live(mut daemon: Daemon, signals: &Signals, (reload, cache): (Reload, &Path)) -> End {
     let known = Arc::new(Mutex::new(reload.site()));
-    let gather = run_weather::weather_of(Arc::clone(&known), reload.folder());
+    let gather = run_weather::weather_of(Arc::clone(&known), (reload.folder(), cache.to_owned()));
     let told = signals.tell(daemon.word(), move || reload.read(&known));
-    let weather = gather_hourly(gather, daemon.word(), (daemon.weather_again(), 1));
+    let weather = gather_weather(
+        gather,
+        daemon.word(),
+        (daemon.weather_again(), Rhythm::default()),
+    );
+    daemon.watch("signals", signals.listener());
+    daemon.watch("words of signals", told.abort_handle());
+    daemon.watch("weather", weather.abort_handle());
     let end = daemon.run().await;
     told.abort();
     weather.abort();

@@ -6,6 +6,8 @@ use std::time::Duration;
 use sd_notify::NotifyState;
 use tokio::time::Instant;
 
+use crate::daemon::status::Status;
+
 /// The line to the service manager.
 pub(super) struct Manager {
     /// The watchdog wants to hear of us so often.
@@ -43,10 +45,11 @@ impl Manager {
     }
 
     /// How it stands, in a line.
-    pub(super) fn status(&mut self, line: &str) {
+    pub(super) fn status(&mut self, status: &Status) {
+        let line = in_a_line(status);
         if self.status != line {
-            line.clone_into(&mut self.status);
-            tell(&[NotifyState::Status(line)]);
+            tell(&[NotifyState::Status(&line)]);
+            self.status = line;
         }
     }
 
@@ -68,5 +71,18 @@ pub(super) fn reloading() {
 fn tell(state: &[NotifyState]) {
     if let Err(error) = sd_notify::notify(state) {
         tracing::debug!(%error, "the service manager does not listen");
+    }
+}
+
+fn in_a_line(status: &Status) -> String {
+    let open = status.zones.iter().filter(|zone| zone.valve == "open");
+    let open: Vec<&str> = open.map(|zone| zone.name.as_str()).collect();
+    let valves = match open.as_slice() {
+        [] => "all closed".to_owned(),
+        open => format!("open: {}", open.join(", ")),
+    };
+    match status.alarms.len() {
+        0 => format!("{}, {valves}", status.phase),
+        alarms => format!("{}, {valves}, {alarms} alarms", status.phase),
     }
 }

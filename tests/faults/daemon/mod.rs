@@ -15,4 +15,6 @@ mod rig;
 mod sensors;
 mod state;
 mod stops;
+mod tasks;
+mod unit;
 mod valves;

@@ -8,9 +8,9 @@ use tokio::runtime::Runtime;
 use super::Failure;
 use super::log::{self, LogFormat};
 use super::planning::load_site;
+use super::run_clock::Pace;
 use super::run_site::{Reload, web_settings};
 use super::run_weather;
-use crate::clock::SystemClock;
 use crate::daemon::Handle;
 use crate::daemon::runtime::{
     Daemon, End, LastResort, Rhythm, Signals, Start, StartError, gather_weather, state_file,
@@ -63,15 +63,20 @@ pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
         let _within = runtime.enter();
         Signals::listen().map_err(|error| Failure::Io(format!("cannot hear signals: {error}")))?
     };
+    let pace = Pace::get()?;
     let outcome = loop {
         let start = Start {
             site: Arc::new(site),
             folder: folder_of(&arguments.site),
             state: state_file(&state),
             dry_run: arguments.dry_run,
-            clock: Arc::new(SystemClock),
+            clock: Arc::clone(&pace.clock),
         };
-        match one_life(&runtime, &signals, (&start, &arguments.site, &cache)) {
+        match one_life(
+            &runtime,
+            (&signals, &pace),
+            (&start, &arguments.site, &cache),
+        ) {
             // A stop that came after the loop had ended wins all the same.
             Ok(Some(_)) if signals.is_stop() => break Ok(()),
             Ok(Some(again)) => site = *again,
@@ -87,10 +92,10 @@ pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
 /// From one start to the next stop; the site to start anew with, if any.
 fn one_life(
     runtime: &Runtime,
-    signals: &Signals,
+    (signals, pace): (&Signals, &Pace),
     (start, file, cache): (&Start, &Path, &Path),
 ) -> Result<Option<Box<Site>>, Failure> {
-    let parts = match start.parts() {
+    let mut parts = match start.parts() {
         Ok(parts) => parts,
         Err(error) if error.leaves_valves_alone() => return Err(refused(error)),
         Err(error) => return Err(close_and_refuse(runtime, start, refused(error))),
@@ -101,6 +106,7 @@ fn one_life(
         Err(why) => return Err(close_and_refuse(runtime, start, Failure::Input(why))),
     };
     let reload = Reload::of(start, file);
+    pace.fit(&mut parts);
     let valves = |error: crate::valve::InstallationError| Failure::Input(error.to_string());
     let (daemon, handle) = Daemon::new(parts).map_err(valves)?;
     tracing::info!(
@@ -141,7 +147,7 @@ async fn live(mut daemon: Daemon, signals: &Signals, (reload, cache): (Reload, &
     let weather = gather_weather(
         gather,
         daemon.word(),
-        (daemon.weather_again(), Rhythm::default()),
+        (daemon.gathering(), Rhythm::default()),
     );
     daemon.watch("signals", signals.listener());
     daemon.watch("words of signals", told.abort_handle());

@@ -17,6 +17,8 @@
 //! | file | idea |
 //! |---|---|
 //! | `control`, `orders`, `people` | events to actions; runs that are due; requests |
+//! | `replanning` | when to plan again, and what is taken over of a plan |
+//! | `timekeeping` | the wall clock; what is due by the day |
 //! | `field` | what is known of one zone |
 //! | `outlook` | the weather, and what stands in for it |
 //! | `assignment` | one planning, to be done beside the loop |
@@ -38,16 +40,19 @@ mod notice;
 mod orders;
 pub mod outlook;
 mod people;
+mod replanning;
 pub mod runtime;
 mod senses;
 pub mod sensors;
 mod status;
+mod timekeeping;
 pub mod web;
 
 pub use assignment::{Assignment, Outcome};
 pub use control::{Action, Control, Event, Memory, Settings};
 pub use desk::{Desk, Effect, Turn};
 pub use handle::{Ask, AskError, Counter, Handle};
+pub use memory::assignment_of;
 pub use notice::Notice;
 pub use people::{Answer, Request, Ticket, seconds};
 pub use senses::Told;

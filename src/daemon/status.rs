@@ -143,14 +143,16 @@ impl Control {
             Some(ValveState::Faulted { .. }) => "faulted",
         };
         let state = self.plan.as_ref().and_then(|plan| plan.zones.get(zone));
-        let ordered = field.ordered.as_ref();
         ZoneStatus {
             name: self.site.zones[zone].name.clone(),
             valve: valve.to_owned(),
             stage: state.map(|state| format!("{:?}", state.stage).to_lowercase()),
             depletion_mm: state.map(|state| state.depletion_mm),
             allowed_mm: state.map(|state| state.allowed_mm),
-            open_until: ordered.map(|run| run.ends(self.now)),
+            open_until: field
+                .ordered
+                .zip(self.run_ends(zone))
+                .map(|(run, ends)| run.wall_time(ends, self.now)),
             last_water: field.last_water().map(|water| water.to),
             held_until: field.held_until.filter(|until| *until > self.now.utc),
             mown: field.mown,

@@ -1,7 +1,7 @@
 //! What only shows when the whole site is known: names that do not match,
 //! rules under which seed must dry.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Datelike, NaiveDate, NaiveTime, Timelike};
 use chrono_tz::Tz;
@@ -46,6 +46,34 @@ pub(super) fn zone_names(zones: &[ZoneRead], notes: &mut Notes) {
             None => "name one of the [[zone]] tables".to_owned(),
         };
         notes.error(&span, Fault::new(Code::UnknownZone, what).help(help));
+    }
+}
+
+/// Former names that some zone still has, or that two zones claim: a history
+/// goes on in one place.
+pub(super) fn former_names(zones: &[ZoneRead], notes: &mut Notes) {
+    let names = zones.iter().filter_map(|zone| zone.name.as_deref());
+    let names: BTreeSet<&str> = names.collect();
+    let mut claimed = BTreeSet::new();
+    let claims = zones.iter().flat_map(|zone| {
+        let own = zone.name.as_deref();
+        zone.formerly.iter().map(move |former| (own, former))
+    });
+    for (own, (former, span)) in claims {
+        let fault = if own == Some(former.as_str()) {
+            let what = format!("\"{former}\" is the present name of this zone");
+            Fault::new(Code::Contradiction, what).help("`formerly` takes names that it had before")
+        } else if names.contains(former.as_str()) {
+            let what = format!("\"{former}\" is still a zone of this site and keeps its history");
+            Fault::new(Code::Contradiction, what)
+                .help("leave it out here, or give that zone another name")
+        } else if !claimed.insert(former.as_str()) {
+            let what = format!("\"{former}\" is given as a former name before");
+            Fault::new(Code::Duplicate, what).help("its history can go on in one zone, once")
+        } else {
+            continue;
+        };
+        notes.error(span, fault);
     }
 }
 

@@ -10,6 +10,7 @@ mod beds;
 mod daemon;
 mod kill_at_every_write;
 mod link;
+mod long;
 mod simulated;
 mod store;
 mod web;

@@ -12,9 +12,12 @@
 //! | `writer`, `planner` | the journal and planning beside it |
 //! | `weather`, `signals` | what comes from outside, as words |
 //! | `teller`, `diary`, `manager` | MQTT, the log and systemd are told |
+//! | `hasten` | a clock that runs faster, for the demonstration and tests |
 //! | `last_resort` | closing without the loop |
 
 mod diary;
+#[cfg(feature = "demo")]
+mod hasten;
 mod last_resort;
 mod manager;
 mod planner;
@@ -30,25 +33,28 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{Notify, mpsc, watch};
 use tokio::task::AbortHandle;
 
+#[cfg(feature = "demo")]
+pub use hasten::{hasten, timing};
 pub use last_resort::LastResort;
 pub use planner::Work;
 pub use signals::Signals;
 pub use start::{Start, StartError, settings, state_file};
-pub use weather::{Gather, Rhythm, gather_weather};
+pub use weather::{Gather, Gathering, Rhythm, gather_weather};
 
 use super::control::{Control, Memory, Settings};
 use super::desk::Desk;
 use super::handle::Handle;
 use super::notice::Notice;
-use crate::agronomy::weather_record::RawHour;
 use crate::clock::{Clock, Now};
 use crate::mqtt::{self, Devices, Link};
 use crate::site::Site;
 use crate::store::Ledger;
 use crate::valve::{CommandId, DeviceId, Installation, InstallationError};
+use crate::weather::frozen::Frozen;
+use crate::weather::series::SeriesHour;
 use manager::Manager;
 use planner::Planner;
 use service::{LinkDied, Service};
@@ -65,7 +71,7 @@ pub enum Word {
     /// Close everything and end.
     Stop,
     /// Weather from any source.
-    Weather(Vec<RawHour>),
+    Weather(Vec<SeriesHour>),
     /// The site file was read again, is right, and a daemon can run by it.
     Site(Box<Site>),
     /// The same, and files that it names are others: everything begins anew.
@@ -108,6 +114,7 @@ pub struct Daemon {
     word: mpsc::Sender<Word>,
     again: Arc<Notify>,
     watched: Vec<(&'static str, AbortHandle)>,
+    frozen: watch::Sender<Arc<Frozen>>,
 }
 
 /// How a daemon came out.
@@ -131,6 +138,7 @@ impl Daemon {
         let control = Control::new(parts.settings.clone(), memory, parts.clock.now())?;
         let (handle, counter) = Handle::new(control.status());
         let (word, words) = mpsc::channel(WORDS);
+        let frozen = watch::Sender::new(Arc::clone(control.frozen()));
         let daemon = Self {
             parts,
             control,
@@ -139,6 +147,7 @@ impl Daemon {
             word,
             again: Arc::default(),
             watched: Vec::new(),
+            frozen,
         };
         Ok((daemon, handle))
     }
@@ -149,10 +158,13 @@ impl Daemon {
         self.word.clone()
     }
 
-    /// Rings when weather should be gathered at once.
+    /// For those who gather weather for it.
     #[must_use]
-    pub fn weather_again(&self) -> Arc<Notify> {
-        Arc::clone(&self.again)
+    pub fn gathering(&self) -> Gathering {
+        Gathering {
+            again: Arc::clone(&self.again),
+            frozen: self.frozen.subscribe(),
+        }
     }
 
     /// Has the loop look after a task that must not end before it: when it
@@ -172,6 +184,7 @@ impl Daemon {
             word: _word,
             again,
             watched,
+            frozen,
         } = self;
         let site = Arc::clone(&parts.settings.site);
         let base = site.mqtt.as_ref().map(|mqtt| mqtt.base_topic.clone());
@@ -200,6 +213,7 @@ impl Daemon {
             manager: Manager::new(),
             listener: parts.listener,
             weather_again: again,
+            frozen,
             last_command: Arc::clone(&last_command),
             tickets: BTreeMap::new(),
             next_ticket: 1,

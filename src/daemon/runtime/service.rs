@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-use tokio::sync::{Notify, mpsc, oneshot};
+use tokio::sync::{Notify, mpsc, oneshot, watch};
 use tokio::task::AbortHandle;
 use tokio::time::{Instant, sleep_until, timeout};
 
@@ -28,6 +28,7 @@ use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading};
 use crate::site::Site;
 use crate::store::StoreError;
 use crate::valve::{self, Command, DeviceId};
+use crate::weather::frozen::Frozen;
 
 /// The loop looks at its clocks at least so often, so that a computer that
 /// slept finds out at once.
@@ -62,6 +63,8 @@ pub(super) struct Service {
     pub(super) manager: Manager,
     pub(super) listener: Option<Listener>,
     pub(super) weather_again: Arc<Notify>,
+    /// For the next gathering.
+    pub(super) frozen: watch::Sender<Arc<Frozen>>,
     /// The highest number of a command, for those who must go on without us.
     pub(super) last_command: Arc<AtomicU64>,
     pub(super) tickets: BTreeMap<Ticket, oneshot::Sender<Answer>>,
@@ -172,8 +175,12 @@ impl Service {
             // Nobody is left who could ask: the loop goes on.
             Heard::Ask(None) | Heard::Word(None) => {}
             Heard::Time => {
-                let effects = self.desk.tick(self.clock.now().moment);
+                let (effects, turn) = self.desk.tick(self.clock.now().moment);
+                if turn.is_some() {
+                    tracing::error!("the journal does not get done: closing everything");
+                }
                 self.carry_out(effects);
+                self.turn(turn);
                 self.tell(Event::Tick);
             }
         }
@@ -260,7 +267,10 @@ impl Service {
         let present = &self.control.settings.site;
         let valves = |site: &Site| {
             let zones = site.zones.iter();
-            let zones = zones.map(|zone| (zone.name.clone(), zone.valve.clone()));
+            let zones = zones.map(|zone| {
+                let names = (zone.name.clone(), zone.formerly.clone());
+                (names, zone.valve.clone())
+            });
             zones.collect::<Vec<_>>()
         };
         let installation = site.mqtt.as_ref().map(|mqtt| {
@@ -300,6 +310,10 @@ impl Service {
     fn written(&mut self, is_done: bool) {
         let (effects, turn) = self.desk.written(is_done, self.clock.now().moment);
         self.carry_out(effects);
+        self.turn(turn);
+    }
+
+    fn turn(&mut self, turn: Option<Turn>) {
         match turn {
             Some(Turn::Failed) => self.tell(Event::Valve(valve::Event::JournalFailed)),
             Some(Turn::Recovered) => {
@@ -313,6 +327,10 @@ impl Service {
     fn tell(&mut self, event: Event) {
         let now = self.clock.now();
         let actions = self.control.step(event, now);
+        let frozen = self.control.frozen();
+        if !Arc::ptr_eq(&self.frozen.borrow(), frozen) {
+            self.frozen.send_replace(Arc::clone(frozen));
+        }
         let effects = self.desk.accept(actions, now.moment);
         self.carry_out(effects);
     }

@@ -13,9 +13,6 @@ use crate::site::Site;
 use crate::store::{Opening, Store, StoreError};
 use crate::valve::{DeviceId, InstallationError};
 
-/// Details older than this are forgotten at the start [d].
-const KEPT_DAYS: i64 = 400;
-
 /// An order may wait so long for master valve and pump.
 const VALID_FOR: Duration = Duration::from_secs(120);
 
@@ -108,9 +105,7 @@ impl Start {
     pub fn recall(&self) -> Result<(Store, Memory), StoreError> {
         let now = self.clock.now();
         let mut store = Store::open(&self.state, &Opening::in_boot(&boot_id()), now)?;
-        let zones = self.site.zones.iter().map(|zone| zone.name.clone());
-        let memory = Memory::read(&mut store, &zones.collect::<Vec<_>>(), now)?;
-        store.forget_before(now.utc - chrono::TimeDelta::days(KEPT_DAYS))?;
+        let memory = Memory::read(&mut store, &self.site, now)?;
         Ok((store, memory))
     }
 

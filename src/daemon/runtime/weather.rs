@@ -3,16 +3,26 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{Notify, mpsc, watch};
 use tokio::task::{JoinHandle, spawn_blocking};
 use tokio::time::{Instant, sleep};
 
 use super::Word;
-use crate::agronomy::weather_record::RawHour;
+use crate::weather::frozen::Frozen;
+use crate::weather::series::SeriesHour;
 
-/// Gathers weather, on a thread where it may wait; says what is wrong in
-/// words.
-pub type Gather = Arc<dyn Fn() -> Result<Vec<RawHour>, String> + Send + Sync>;
+/// Gathers weather, on a thread where it may wait, with the hours that were
+/// observed before; says what is wrong in words.
+pub type Gather = Arc<dyn Fn(&Frozen) -> Result<Vec<SeriesHour>, String> + Send + Sync>;
+
+/// What the gathering hears of the loop.
+#[derive(Debug, Clone)]
+pub struct Gathering {
+    /// Rings when weather should be gathered at once.
+    pub again: Arc<Notify>,
+    /// The hours that are over, as they were observed.
+    pub frozen: watch::Receiver<Arc<Frozen>>,
+}
 
 /// How often weather is gathered. A service is asked no oftener than its own
 /// terms allow (`weather::politeness`), so these need not be long: with a pause
@@ -44,14 +54,15 @@ impl Default for Rhythm {
 pub fn gather_weather(
     gather: Gather,
     word: mpsc::Sender<Word>,
-    (again, rhythm): (Arc<Notify>, Rhythm),
+    (Gathering { again, frozen }, rhythm): (Gathering, Rhythm),
 ) -> JoinHandle<()> {
     tokio::spawn(async move {
         let mut was_wrong = false;
-        let mut told: Option<(Instant, Vec<RawHour>)> = None;
+        let mut told: Option<(Instant, Vec<SeriesHour>)> = None;
         loop {
             let work = Arc::clone(&gather);
-            let gathered = spawn_blocking(move || work()).await;
+            let known = Arc::clone(&frozen.borrow());
+            let gathered = spawn_blocking(move || work(&known)).await;
             let gathered = gathered.unwrap_or_else(|error| Err(error.to_string()));
             let is_wrong = gathered.is_err();
             match gathered {

@@ -8,10 +8,10 @@ use std::time::Duration;
 
 use soakmist::clock::{Clock, Now, SystemClock};
 use soakmist::daemon::runtime::{
-    Daemon, End, Gather, Rhythm, Start, Word, gather_weather, state_file,
+    Daemon, End, Gather, Gathering, Rhythm, Start, Word, gather_weather, state_file,
 };
 use soakmist::valve::DeviceId;
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{Notify, mpsc, watch};
 use tokio::task::{Id, JoinHandle, try_id};
 
 use super::rig::Rig;
@@ -91,7 +91,7 @@ async fn weather_is_gathered_often_and_told_when_it_has_changed() {
     let asked = Arc::new(AtomicUsize::new(0));
     let count = Arc::clone(&asked);
     // The third and the fourth time nothing comes.
-    let gather: Gather = Arc::new(move || match count.fetch_add(1, Ordering::SeqCst) {
+    let gather: Gather = Arc::new(move |_| match count.fetch_add(1, Ordering::SeqCst) {
         2 | 3 => Err("no network".to_owned()),
         _ => Ok(Vec::new()),
     });
@@ -105,7 +105,11 @@ async fn weather_is_gathered_often_and_told_when_it_has_changed() {
     let usual = Rhythm::default();
     assert!(usual.pause <= Duration::from_secs(600));
     assert!(usual.pause_after_failure <= Duration::from_secs(120));
-    let task = gather_weather(gather, word, (Arc::clone(&again), rhythm));
+    let gathering = Gathering {
+        again: Arc::clone(&again),
+        frozen: watch::Sender::new(Arc::default()).subscribe(),
+    };
+    let task = gather_weather(gather, word, (gathering, rhythm));
     assert!(matches!(words.recv().await, Some(Word::Weather(_))));
     let begun = std::time::Instant::now();
     while asked.load(Ordering::SeqCst) < 6 {

@@ -25,6 +25,8 @@ mod run;
 #[cfg(feature = "daemon")]
 mod run_clock;
 #[cfg(feature = "daemon")]
+mod run_site;
+#[cfg(feature = "daemon")]
 mod run_weather;
 mod soil;
 mod sources;

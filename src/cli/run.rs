@@ -1,24 +1,24 @@
 //! `soakmist run`: the daemon.
 
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 
 use tokio::runtime::Runtime;
 
 use super::Failure;
-use super::check::read_site_file;
 use super::log::{self, LogFormat};
 use super::planning::load_site;
 use super::run_clock::Pace;
+use super::run_site::{Reload, web_settings};
 use super::run_weather;
 use crate::daemon::Handle;
 use crate::daemon::runtime::{
-    Daemon, End, LastResort, Start, StartError, gather_hourly, listen, state_file,
+    Daemon, End, LastResort, Rhythm, Signals, Start, StartError, gather_weather, state_file,
 };
-use crate::daemon::web::{Door, TOKEN_VARIABLE, WebSettings};
+use crate::daemon::web::{Door, WebSettings};
 use crate::mqtt::Link;
-use crate::site::{Site, load_bytes};
-use crate::valve::{CommandId, DeviceId};
+use crate::site::Site;
+use crate::valve::{CommandId, DeviceId, Installation};
 
 /// Threads of the runtime: the loop and the link beside each other.
 const WORKERS: usize = 2;
@@ -32,6 +32,10 @@ pub struct RunArguments {
     /// Folder for what must not be forgotten [default: the user's state folder]
     #[arg(long, value_name = "DIR", env = "STATE_DIRECTORY")]
     state: Option<PathBuf>,
+    /// Where replies of weather services are kept [default: weather in the
+    /// state folder]
+    #[arg(long, env = "SOAKMIST_CACHE", value_name = "FOLDER")]
+    cache: Option<PathBuf>,
     /// Do everything but open valves
     #[arg(long)]
     dry_run: bool,
@@ -47,12 +51,18 @@ pub struct RunArguments {
 pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
     let mut site = load_site(&arguments.site)?;
     let state = state_folder(arguments.state.as_deref())?;
+    let cache = arguments.cache.clone();
+    let cache = cache.unwrap_or_else(|| state.join("weather"));
     log::begin(arguments.log);
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(WORKERS)
         .enable_all()
         .build()
         .map_err(|error| Failure::Io(format!("cannot start: {error}")))?;
+    let signals = {
+        let _within = runtime.enter();
+        Signals::listen().map_err(|error| Failure::Io(format!("cannot hear signals: {error}")))?
+    };
     let pace = Pace::get()?;
     let outcome = loop {
         let start = Start {
@@ -62,7 +72,13 @@ pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
             dry_run: arguments.dry_run,
             clock: Arc::clone(&pace.clock),
         };
-        match one_life(&runtime, (&start, &pace), &arguments.site) {
+        match one_life(
+            &runtime,
+            (&signals, &pace),
+            (&start, &arguments.site, &cache),
+        ) {
+            // A stop that came after the loop had ended wins all the same.
+            Ok(Some(_)) if signals.is_stop() => break Ok(()),
             Ok(Some(again)) => site = *again,
             Ok(None) => break Ok(()),
             Err(failure) => break Err(failure),
@@ -76,19 +92,22 @@ pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
 /// From one start to the next stop; the site to start anew with, if any.
 fn one_life(
     runtime: &Runtime,
-    (start, pace): (&Start, &Pace),
-    file: &Path,
+    (signals, pace): (&Signals, &Pace),
+    (start, file, cache): (&Start, &Path, &Path),
 ) -> Result<Option<Box<Site>>, Failure> {
     let mut parts = match start.parts() {
         Ok(parts) => parts,
         Err(error) if error.leaves_valves_alone() => return Err(refused(error)),
-        Err(error) => return Err(close_and_refuse(runtime, start, &error)),
+        Err(error) => return Err(close_and_refuse(runtime, start, refused(error))),
     };
+    // What was opened is closed while the state is held: nobody else begins.
+    let web = match web_settings(start) {
+        Ok(web) => web,
+        Err(why) => return Err(close_and_refuse(runtime, start, Failure::Input(why))),
+    };
+    let reload = Reload::of(start, file);
     pace.fit(&mut parts);
     let valves = |error: crate::valve::InstallationError| Failure::Input(error.to_string());
-    let token = std::env::var(TOKEN_VARIABLE).ok();
-    let web = WebSettings::of(&start.site.daemon, &start.folder, token)
-        .map_err(|error| Failure::Input(error.to_string()))?;
     let (daemon, handle) = Daemon::new(parts).map_err(valves)?;
     tracing::info!(
         site = start.site.name,
@@ -100,12 +119,11 @@ fn one_life(
     );
     let end = runtime.block_on(async {
         let interface = tokio::spawn(serve(web, handle));
-        let end = live(daemon, Arc::clone(&start.site), file).await;
+        let end = live(daemon, signals, (reload, cache)).await;
         // It ends with the loop; then its address is free for the next life.
         let _ = interface.await;
         end
     });
-    let end = end.map_err(|error| Failure::Io(format!("cannot listen to signals: {error}")))?;
     judged(end, &start.site)
 }
 
@@ -122,21 +140,22 @@ async fn serve(settings: Option<WebSettings>, handle: Handle) {
     }
 }
 
-async fn live(daemon: Daemon, site: Arc<Site>, file: &Path) -> std::io::Result<End> {
-    let known = Arc::new(Mutex::new(site));
-    let reloaded = Arc::clone(&known);
-    let path = file.to_owned();
-    let signals = listen(daemon.word(), move || {
-        let site = read_again(&path)?;
-        *reloaded.lock().unwrap_or_else(PoisonError::into_inner) = Arc::new(site.clone());
-        Some(site)
-    })?;
-    let gather = run_weather::weather_of(known, folder_of(file));
-    let weather = gather_hourly(gather, daemon.word(), daemon.gathering());
+async fn live(mut daemon: Daemon, signals: &Signals, (reload, cache): (Reload, &Path)) -> End {
+    let known = Arc::new(Mutex::new(reload.site()));
+    let gather = run_weather::weather_of(Arc::clone(&known), (reload.folder(), cache.to_owned()));
+    let told = signals.tell(daemon.word(), move || reload.read(&known));
+    let weather = gather_weather(
+        gather,
+        daemon.word(),
+        (daemon.gathering(), Rhythm::default()),
+    );
+    daemon.watch("signals", signals.listener());
+    daemon.watch("words of signals", told.abort_handle());
+    daemon.watch("weather", weather.abort_handle());
     let end = daemon.run().await;
-    signals.abort();
+    told.abort();
     weather.abort();
-    Ok(end)
+    end
 }
 
 /// What the end of a life means for the one who started it.
@@ -181,20 +200,25 @@ fn refused(error: StartError) -> Failure {
     }
 }
 
-/// The state cannot be used, so nothing is watered; but a valve that an
-/// earlier life left open is closed.
-fn close_and_refuse(runtime: &Runtime, start: &Start, error: &StartError) -> Failure {
-    tracing::error!(%error, "the state cannot be used: closing every valve, then stopping");
-    let closed = runtime.block_on(close_everything(start));
-    match closed {
-        Ok(unconfirmed) if unconfirmed.is_empty() => Failure::Io(format!(
-            "{error}. Every valve has confirmed that it is closed"
-        )),
-        Ok(unconfirmed) => Failure::NotClosed(format!(
-            "{error}. {}",
-            not_closed(&unconfirmed, &start.site)
-        )),
-        Err(second) => Failure::Io(format!("{error}. Valves were not closed: {second}")),
+/// No daemon begins, so nothing is watered; but a valve that an earlier life
+/// left open is closed.
+fn close_and_refuse(runtime: &Runtime, start: &Start, why: Failure) -> Failure {
+    tracing::error!(error = %why, "closing every valve, then stopping");
+    let unconfirmed = match runtime.block_on(close_everything(start)) {
+        Ok(unconfirmed) => unconfirmed,
+        Err(second) => return with_words(why, &format!("Valves were not closed: {second}")),
+    };
+    if unconfirmed.is_empty() {
+        return with_words(why, "Every valve has confirmed that it is closed");
+    }
+    let open = not_closed(&unconfirmed, &start.site);
+    Failure::NotClosed(format!("{why}. {open}"))
+}
+
+fn with_words(why: Failure, more: &str) -> Failure {
+    match why {
+        Failure::Input(text) => Failure::Input(format!("{text}. {more}")),
+        other => Failure::Io(format!("{other}. {more}")),
     }
 }
 
@@ -205,7 +229,7 @@ async fn close_everything(start: &Start) -> Result<Vec<DeviceId>, StartError> {
     let resort = LastResort {
         site: &start.site,
         mqtt,
-        installation: Arc::new(devices.installation(&start.site)),
+        installation: Arc::new(closable(devices.installation(&start.site))),
         above: CommandId(0),
         clock: Arc::clone(&start.clock),
     };
@@ -214,29 +238,14 @@ async fn close_everything(start: &Start) -> Result<Vec<DeviceId>, StartError> {
     Ok(unconfirmed)
 }
 
-/// The site file anew; what is wrong with it is told as `check` tells it.
-fn read_again(path: &Path) -> Option<Site> {
-    let bytes = match read_site_file(path) {
-        Ok(bytes) => bytes,
-        Err(failure) => {
-            tracing::error!(error = %failure, "the site file cannot be read");
-            return None;
-        }
-    };
-    match load_bytes(&bytes, &path.display().to_string()) {
-        Ok(loaded) => {
-            for warning in &loaded.warnings {
-                tracing::warn!("{}", warning.render(false));
-            }
-            Some(loaded.site)
-        }
-        Err(faults) => {
-            for fault in &faults.items {
-                tracing::error!("{}", fault.render(false));
-            }
-            None
+/// Valves whose zone draws too much could never be opened; closed they can be.
+fn closable(mut installation: Installation) -> Installation {
+    for zone in &installation.zones {
+        if zone.flow > installation.supply {
+            installation.supply = zone.flow;
         }
     }
+    installation
 }
 
 fn folder_of(file: &Path) -> PathBuf {

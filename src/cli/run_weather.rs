@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::TimeDelta;
 
-use super::sources::{present, usual_cache};
+use super::sources::present;
 use crate::agronomy::weather_record::GeoPosition;
 use crate::daemon::runtime::Gather;
 use crate::site::{Site, WeatherFile};
@@ -23,14 +23,15 @@ const BACK: TimeDelta = Frozen::REACH;
 /// And so far ahead; a plan reaches less far.
 const AHEAD: TimeDelta = TimeDelta::days(7);
 
-/// Weather as the site in force says. Sources that fail are told in the log;
-/// the others serve.
-pub fn weather_of(site: Arc<Mutex<Arc<Site>>>, folder: PathBuf) -> Gather {
+/// Weather as the site in force says; files of the site lie in the first
+/// folder, replies of services are kept in the second. Sources that fail are
+/// told in the log; the others serve.
+pub fn weather_of(site: Arc<Mutex<Arc<Site>>>, (folder, cache): (PathBuf, PathBuf)) -> Gather {
     let told = Mutex::new(Told::default());
     Arc::new(move |frozen| {
         let site = Arc::clone(&site.lock().unwrap_or_else(PoisonError::into_inner));
         match &site.weather.file {
-            _ if site.weather.is_merged() => from_sources((&site, &folder), frozen, &told),
+            _ if site.weather.is_merged() => from_sources((&site, &folder, &cache), frozen, &told),
             Some(file) => from_file(&site, file, &folder),
             None => Err("the site file names no weather: give [weather] file or services".into()),
         }
@@ -38,7 +39,7 @@ pub fn weather_of(site: Arc<Mutex<Arc<Site>>>, folder: PathBuf) -> Gather {
 }
 
 fn from_sources(
-    (site, folder): (&Site, &Path),
+    (site, folder, cache): (&Site, &Path, &Path),
     frozen: &Frozen,
     told: &Mutex<Told>,
 ) -> Result<Vec<SeriesHour>, String> {
@@ -55,7 +56,7 @@ fn from_sources(
     let asking = match setup.services.is_empty() {
         true => None,
         false => {
-            let options = FetchOptions::new(setup.contact.clone(), usual_cache());
+            let options = FetchOptions::new(setup.contact.clone(), cache.to_owned());
             let fetcher = Fetcher::new(options).map_err(|error| error.to_string())?;
             let servers = BTreeMap::new();
             Some(Asking { fetcher, servers })

@@ -151,7 +151,10 @@ impl SourceArguments {
     }
 
     fn asking(&self, setup: &WeatherSetup) -> Result<Asking, Failure> {
-        let folder = self.cache.clone().unwrap_or_else(usual_cache);
+        let folder = self.cache.clone().or_else(usual_cache).ok_or_else(|| {
+            let what = "no place for the replies of services: give --cache FOLDER, or set HOME";
+            Failure::Input(what.to_owned())
+        })?;
         let fetcher = Fetcher::new(FetchOptions::new(setup.contact.clone(), folder))
             .map_err(|error| Failure::Input(error.to_string()))?;
         Ok(Asking {
@@ -177,18 +180,14 @@ pub fn present() -> DateTime<Utc> {
     Utc::now()
 }
 
-/// `$XDG_CACHE_HOME/soakmist`, or `~/.cache/soakmist` (XDG Base Directory
-/// Specification 0.8).
-pub fn usual_cache() -> PathBuf {
-    let base = std::env::var_os("XDG_CACHE_HOME")
-        .filter(|folder| !folder.is_empty())
-        .map_or_else(
-            || {
-                std::env::var_os("HOME")
-                    .map_or_else(std::env::temp_dir, PathBuf::from)
-                    .join(".cache")
-            },
-            PathBuf::from,
-        );
-    base.join("soakmist").join("weather")
+/// `$XDG_CACHE_HOME/soakmist/weather`, or below `~/.cache` (XDG Base Directory
+/// Specification 0.8). None without a home: in a folder that everybody shares
+/// others could leave weather.
+fn usual_cache() -> Option<PathBuf> {
+    let named = |name| std::env::var_os(name).filter(|folder| !folder.is_empty());
+    let base = match named("XDG_CACHE_HOME") {
+        Some(base) => PathBuf::from(base),
+        None => PathBuf::from(named("HOME")?).join(".cache"),
+    };
+    Some(base.join("soakmist").join("weather"))
 }

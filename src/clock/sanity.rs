@@ -15,21 +15,23 @@ const LATEST: DateTime<Utc> = DateTime::from_timestamp(4_102_444_800, 0).expect(
 pub enum ClockProblem {
     /// Earlier than any sane clock.
     #[error(
-        "the clock shows {shown}, before this program was written: set it, or wait for the network time"
+        "the clock shows {}, before this program was written: set it, or wait for the network time",
+        minute(.shown)
     )]
     TooEarly {
         /// What it shows.
         shown: DateTime<Utc>,
     },
     /// Later than any sane clock.
-    #[error("the clock shows {shown}, which is too far ahead: set it")]
+    #[error("the clock shows {}, which is too far ahead: set it", minute(.shown))]
     TooLate {
         /// What it shows.
         shown: DateTime<Utc>,
     },
     /// Earlier than what was last written to the state.
     #[error(
-        "the clock shows {shown}, but the state was last written at {written}: set it, or wait for the network time"
+        "the clock shows {}, but the state was last written at {}: set it, or wait for the network time",
+        minute(.shown), minute(.written)
     )]
     BeforeState {
         /// What it shows.
@@ -37,6 +39,12 @@ pub enum ClockProblem {
         /// The latest time in the state.
         written: DateTime<Utc>,
     },
+}
+
+/// As it is told: a text that is another in each second would be told anew in
+/// each.
+fn minute(at: &DateTime<Utc>) -> impl std::fmt::Display {
+    at.format("%Y-%m-%d %H:%M UTC")
 }
 
 /// Judges the wall clock against the program's own age and against the latest

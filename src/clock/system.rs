@@ -113,18 +113,25 @@ fn instant() -> Instant {
 }
 
 /// Tells this boot of the machine from every other. Where the system does not
-/// tell, each start of the daemon counts as a boot: runs in progress are then
-/// dated by the wall clock.
+/// tell, each start of the daemon counts as a boot, and a warning says so: runs
+/// in progress are then dated by the wall clock.
 #[must_use]
 #[expect(
     clippy::disallowed_methods,
     reason = "this is the adapter that asks the system"
 )]
 pub fn boot_id() -> String {
-    let told = std::fs::read_to_string("/proc/sys/kernel/random/boot_id");
-    match told {
-        Ok(id) if !id.trim().is_empty() => id.trim().to_owned(),
-        _ => format!("start-{}", Utc::now().timestamp_millis()),
+    const FILE: &str = "/proc/sys/kernel/random/boot_id";
+    let told = std::fs::read_to_string(FILE).unwrap_or_default();
+    match told.trim() {
+        "" => {
+            tracing::warn!(
+                file = FILE,
+                "the system does not tell its boots apart: runs in progress are dated by the clock"
+            );
+            format!("start-{}", Utc::now().timestamp_millis())
+        }
+        id => id.to_owned(),
     }
 }
 

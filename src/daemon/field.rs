@@ -36,6 +36,28 @@ pub struct Ordered {
     pub cycle: Option<Cycle>,
 }
 
+impl Ordered {
+    /// A moment of the run by the wall clock as it goes `now`, in whole
+    /// seconds. Both clocks are read one after the other: without the rounding
+    /// it would be another at each look.
+    #[must_use]
+    pub fn wall_time(&self, moment: Moment, now: Now) -> DateTime<Utc> {
+        let set_by = whole_seconds(now.utc_at(self.at.moment) - self.at.utc);
+        let begun = self.at.utc.timestamp();
+        let begun = DateTime::from_timestamp(begun, 0).unwrap_or(self.at.utc);
+        begun + set_by + whole_seconds(in_millis(moment.since(self.at.moment)))
+    }
+}
+
+/// To the nearest.
+fn whole_seconds(span: TimeDelta) -> TimeDelta {
+    let half = TimeDelta::milliseconds(500);
+    TimeDelta::seconds(match span < TimeDelta::zero() {
+        true => (span - half).num_seconds(),
+        false => (span + half).num_seconds(),
+    })
+}
+
 /// An open time as the state keeps it: what is planned before a restart must
 /// be what is planned after it.
 #[must_use]

@@ -163,7 +163,10 @@ impl Control {
             stage: state.map(|state| stage_word(state.stage)),
             depletion_mm: state.map(|state| state.depletion_mm),
             allowed_mm: state.map(|state| state.allowed_mm),
-            open_until: self.run_ends(zone).map(|ends| self.now.utc_at(ends)),
+            open_until: field
+                .ordered
+                .zip(self.run_ends(zone))
+                .map(|(run, ends)| run.wall_time(ends, self.now)),
             next_run,
             last_water: field.last_water().map(|water| water.to),
             held_until: field.held_until.filter(|until| *until > self.now.utc),

@@ -22,6 +22,9 @@ const REFUSED_WAIT: TimeDelta = TimeDelta::hours(6);
 const THROTTLED_WAIT: TimeDelta = TimeDelta::minutes(15);
 /// Requests are spread over this much beyond the earliest moment.
 const SPREAD: TimeDelta = TimeDelta::minutes(7);
+/// A wait that was kept is never believed to be longer than this after the
+/// asking: what a service may ask for, and the spread of our longest own wait.
+const LONGEST_KEPT_WAIT: TimeDelta = TimeDelta::hours(26);
 /// How far the clock may have gone back before the cache is not believed.
 const CLOCK_SLACK: TimeDelta = TimeDelta::minutes(10);
 
@@ -63,9 +66,14 @@ pub fn decide(remembered: Option<&Remembered>, now: DateTime<Utc>) -> Decision {
     if now < known.asked - CLOCK_SLACK {
         return Decision::Ask;
     }
-    match known.not_before {
+    // What stands in a file may be damaged, or planted.
+    let until = known
+        .not_before
+        .map(|until| until.min(known.asked + LONGEST_KEPT_WAIT));
+    let fresh_until = known.fresh_until.min(known.asked + LONGEST_KEEP + SPREAD);
+    match until {
         Some(until) if now < until => Decision::Wait { until },
-        _ if known.has_body && now < known.fresh_until => Decision::UseFresh,
+        _ if known.has_body && now < fresh_until => Decision::UseFresh,
         _ => Decision::Ask,
     }
 }
@@ -258,6 +266,26 @@ mod tests {
     #[test]
     fn a_clock_that_went_back_does_not_make_the_cache_fresh_for_years() {
         assert_eq!(decide(Some(&known()), at(-60 * 24 * 365)), Decision::Ask);
+    }
+
+    #[test]
+    fn times_that_no_rule_gives_are_not_believed() {
+        let years = at(60 * 24 * 365 * 20);
+        let planted = Remembered {
+            fresh_until: years,
+            ..known()
+        };
+        let days = 60 * 24;
+        assert_eq!(decide(Some(&planted), at(8 * days)), Decision::UseFresh);
+        assert_eq!(decide(Some(&planted), at(8 * days + 8)), Decision::Ask);
+        let silenced = Remembered {
+            not_before: Some(years),
+            fresh_until: at(0),
+            ..known()
+        };
+        let until = at(26 * 60);
+        assert_eq!(decide(Some(&silenced), at(0)), Decision::Wait { until });
+        assert_eq!(decide(Some(&silenced), until), Decision::Ask);
     }
 
     #[test]

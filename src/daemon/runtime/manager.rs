@@ -1,10 +1,12 @@
-//! What the service manager (systemd) is told: ready, alive, stopping. Without
-//! one nothing happens.
+//! What the service manager (systemd) is told: ready, alive, reloading,
+//! stopping. Without one nothing happens.
 
 use std::time::Duration;
 
 use sd_notify::NotifyState;
 use tokio::time::Instant;
+
+use crate::daemon::status::Status;
 
 /// The line to the service manager.
 pub(super) struct Manager {
@@ -24,7 +26,8 @@ impl Manager {
         }
     }
 
-    /// The loop runs.
+    /// The loop runs; after [`reloading`] the site in force is the one that
+    /// stays.
     pub(super) fn ready(&self) {
         tell(&[NotifyState::Ready]);
     }
@@ -42,21 +45,44 @@ impl Manager {
     }
 
     /// How it stands, in a line.
-    pub(super) fn status(&mut self, line: &str) {
+    pub(super) fn status(&mut self, status: &Status) {
+        let line = in_a_line(status);
         if self.status != line {
-            line.clone_into(&mut self.status);
-            tell(&[NotifyState::Status(line)]);
+            tell(&[NotifyState::Status(&line)]);
+            self.status = line;
         }
     }
 
-    /// The valves are being closed for good.
+    /// The process ends. Not to be said of valves that are closed for a new
+    /// beginning: systemd would kill the process when its bound for a stop is
+    /// over.
     pub(super) fn stopping(&self) {
         tell(&[NotifyState::Stopping]);
     }
 }
 
+/// The site file is being read again; [`Manager::ready`] ends it.
+pub(super) fn reloading() {
+    let now = NotifyState::monotonic_usec_now();
+    let state = std::iter::once(NotifyState::Reloading).chain(now.ok());
+    tell(&state.collect::<Vec<_>>());
+}
+
 fn tell(state: &[NotifyState]) {
     if let Err(error) = sd_notify::notify(state) {
         tracing::debug!(%error, "the service manager does not listen");
+    }
+}
+
+fn in_a_line(status: &Status) -> String {
+    let open = status.zones.iter().filter(|zone| zone.valve == "open");
+    let open: Vec<&str> = open.map(|zone| zone.name.as_str()).collect();
+    let valves = match open.as_slice() {
+        [] => "all closed".to_owned(),
+        open => format!("open: {}", open.join(", ")),
+    };
+    match status.alarms.len() {
+        0 => format!("{}, {valves}", status.phase),
+        alarms => format!("{}, {valves}, {alarms} alarms", status.phase),
     }
 }

@@ -2,12 +2,13 @@
 //!
 //! [`Daemon::run`] owns the link to the broker and gives it to the task of
 //! the loop. When that task fails (a fault of ours), the link is still there,
-//! and [`LastResort`] closes every valve over it.
+//! and [`LastResort`] closes every valve over it; when the link's own task has
+//! failed, over a new one.
 //!
 //! | file | idea |
 //! |---|---|
 //! | `start` | from a site and a state to a daemon |
-//! | `service` | the loop as a task |
+//! | `service`, `topics` | the loop as a task |
 //! | `writer`, `planner` | the journal and planning beside it |
 //! | `weather`, `signals` | what comes from outside, as words |
 //! | `stops` | what Homie controllers set |
@@ -26,6 +27,7 @@ mod signals;
 mod start;
 mod stops;
 mod teller;
+mod topics;
 mod weather;
 mod writer;
 
@@ -34,14 +36,15 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use tokio::sync::{Notify, mpsc, watch};
+use tokio::task::AbortHandle;
 
 #[cfg(feature = "demo")]
 pub use hasten::{hasten, timing};
 pub use last_resort::LastResort;
 pub use planner::Work;
-pub use signals::listen;
+pub use signals::Signals;
 pub use start::{Start, StartError, settings, state_file};
-pub use weather::{Gather, Gathering, gather_hourly};
+pub use weather::{Gather, Gathering, Rhythm, gather_weather};
 
 use super::control::{Control, Memory, Settings};
 use super::desk::Desk;
@@ -56,9 +59,10 @@ use crate::weather::frozen::Frozen;
 use crate::weather::series::SeriesHour;
 use manager::Manager;
 use planner::Planner;
-use service::{Ended, Service, Topics};
+use service::{LinkDied, Service};
 use stops::Stops;
 use teller::Teller;
+use topics::Topics;
 use writer::Writer;
 
 /// Words that wait for the loop at most.
@@ -71,8 +75,12 @@ pub enum Word {
     Stop,
     /// Weather from any source.
     Weather(Vec<SeriesHour>),
-    /// The site file was read again, and is right.
+    /// The site file was read again, is right, and a daemon can run by it.
     Site(Box<Site>),
+    /// The same, and files that it names are others: everything begins anew.
+    Anew(Box<Site>),
+    /// It was read again, and the site in force stays, for this reason.
+    Kept(String),
 }
 
 /// Hears every notice as it is told.
@@ -108,6 +116,7 @@ pub struct Daemon {
     words: mpsc::Receiver<Word>,
     word: mpsc::Sender<Word>,
     again: Arc<Notify>,
+    watched: Vec<(&'static str, AbortHandle)>,
     frozen: watch::Sender<Arc<Frozen>>,
 }
 
@@ -140,6 +149,7 @@ impl Daemon {
             words,
             word,
             again: Arc::default(),
+            watched: Vec::new(),
             frozen,
         };
         Ok((daemon, handle))
@@ -160,6 +170,12 @@ impl Daemon {
         }
     }
 
+    /// Has the loop look after a task that must not end before it: when it
+    /// does, everything is closed and the daemon has failed.
+    pub fn watch(&mut self, name: &'static str, task: AbortHandle) {
+        self.watched.push((name, task));
+    }
+
     /// Runs until everything is closed for good, on the runtime of the
     /// caller.
     pub async fn run(self) -> End {
@@ -170,6 +186,7 @@ impl Daemon {
             words,
             word: _word,
             again,
+            watched,
             frozen,
         } = self;
         let site = Arc::clone(&parts.settings.site);
@@ -182,6 +199,7 @@ impl Daemon {
         let last_command = Arc::new(AtomicU64::new(0));
         let topics = Topics::of(&site, &parts.link.subscriptions);
         let stops = Stops::of(&site, &parts.link.subscriptions);
+        let reach = parts.link.clone();
         let link = Arc::new(Link::start(parts.link, Arc::clone(&parts.clock)));
         let service = Service {
             topics,
@@ -207,30 +225,36 @@ impl Daemon {
             shown: None,
             unconfirmed: None,
             restart: None,
+            kept: None,
+            watched,
+            has_failed: false,
         };
-        let end = match tokio::spawn(service.run()).await {
-            Ok(Ended {
-                unconfirmed,
-                restart,
-            }) => End {
-                unconfirmed,
-                failed: false,
-                restart,
-            },
-            Err(error) => {
-                tracing::error!(%error, "the control loop has failed: closing everything");
-                let above = CommandId(last_command.load(Ordering::Relaxed));
-                End {
-                    unconfirmed: close_after_failure(resort, above, &link).await,
-                    failed: true,
-                    restart: None,
+        let ended = tokio::spawn(service.run()).await;
+        // The loop was the other holder of the link.
+        let link = Arc::into_inner(link);
+        let what = match ended {
+            Ok(Ok(ended)) => {
+                if let Some(link) = link {
+                    link.stop().await;
                 }
+                return ended;
             }
+            Ok(Err(LinkDied)) => LinkDied.to_string(),
+            Err(error) => format!("the control loop has failed: {error}"),
         };
-        if let Some(link) = Arc::into_inner(link) {
-            link.stop().await;
+        tracing::error!("{what}: closing everything");
+        let link = match link.filter(Link::is_running) {
+            Some(link) => link,
+            None => Link::start(reach, Arc::clone(&resort.2)),
+        };
+        let above = CommandId(last_command.load(Ordering::Relaxed));
+        let unconfirmed = close_after_failure(resort, above, &link).await;
+        link.stop().await;
+        End {
+            unconfirmed,
+            failed: true,
+            restart: None,
         }
-        end
     }
 }
 

@@ -7,14 +7,16 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use tokio::sync::{Notify, mpsc, oneshot, watch};
+use tokio::task::AbortHandle;
 use tokio::time::{Instant, sleep_until, timeout};
 
 use super::manager::Manager;
 use super::planner::Planner;
 use super::stops::{Set, Stops};
 use super::teller::Teller;
+use super::topics::Topics;
 use super::writer::Writer;
-use super::{Listener, Word, diary};
+use super::{End, Listener, Word, diary};
 use crate::clock::{Clock, Now};
 use crate::daemon::assignment::Outcome;
 use crate::daemon::control::{Action, Control, Event};
@@ -22,9 +24,8 @@ use crate::daemon::desk::{Desk, Effect, Turn};
 use crate::daemon::handle::{Ask, Counter};
 use crate::daemon::notice::Notice;
 use crate::daemon::people::{Answer, Request, Ticket};
-use crate::daemon::senses::Told;
 use crate::daemon::sensors::Sensors;
-use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading, Subscription};
+use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading};
 use crate::site::Site;
 use crate::store::StoreError;
 use crate::valve::{self, Command, DeviceId};
@@ -40,50 +41,10 @@ const SHOW: Duration = Duration::from_millis(200);
 /// What waits for the disk at the end is waited for so long.
 const LAST_WRITE: Duration = Duration::from_secs(2);
 
-/// How the loop came out.
-#[derive(Debug)]
-pub(super) struct Ended {
-    /// Devices that have not confirmed that they are closed.
-    pub(super) unconfirmed: Vec<DeviceId>,
-    /// The site to start anew with.
-    pub(super) restart: Option<Box<Site>>,
-}
-
-/// The topics that are read, by subscription.
-pub(super) struct Topics {
-    names: Vec<String>,
-    /// Whether sensors read it.
-    are_sensed: Vec<bool>,
-}
-
-impl Topics {
-    pub(super) fn of(site: &Site, subscriptions: &[Subscription]) -> Self {
-        let sensed = Sensors::of(site).subscriptions();
-        let is_sensed = |topic: &String| sensed.iter().any(|s| s.topic == *topic);
-        let names = subscriptions.iter().map(|s| s.topic.clone());
-        let names: Vec<String> = names.collect();
-        Self {
-            are_sensed: names.iter().map(is_sensed).collect(),
-            names,
-        }
-    }
-
-    fn name(&self, message: &Message) -> &str {
-        let name = self.names.get(message.subscription);
-        name.map_or("", String::as_str)
-    }
-
-    /// What a message tells the sensors, if they read its topic.
-    fn sensed(&self, message: &Message) -> Option<Told> {
-        let is_sensed = self.are_sensed.get(message.subscription);
-        is_sensed.copied().unwrap_or(false).then(|| Told {
-            topic: self.name(message).to_owned(),
-            payload: message.payload.clone(),
-            stored: message.stored,
-            received: message.received,
-        })
-    }
-}
+/// The link's task has ended: nothing can be sent any more.
+#[derive(Debug, thiserror::Error)]
+#[error("the task of the link has failed")]
+pub(super) struct LinkDied;
 
 /// Everything that the loop works with.
 pub(super) struct Service {
@@ -113,6 +74,12 @@ pub(super) struct Service {
     pub(super) shown: Option<Instant>,
     pub(super) unconfirmed: Option<Vec<DeviceId>>,
     pub(super) restart: Option<Box<Site>>,
+    /// Why a site file that was read again is not in force.
+    pub(super) kept: Option<String>,
+    /// Tasks that must not end before the loop.
+    pub(super) watched: Vec<(&'static str, AbortHandle)>,
+    /// Whether the loop ends by a fault of ours.
+    pub(super) has_failed: bool,
 }
 
 /// What the loop hears.
@@ -127,20 +94,50 @@ enum Heard {
 
 impl Service {
     /// Runs until everything is closed for good.
-    pub(super) async fn run(mut self) -> Ended {
+    ///
+    /// # Errors
+    /// [`LinkDied`]: valves must be told to close by another link.
+    pub(super) async fn run(mut self) -> Result<End, LinkDied> {
         self.tell(Event::Start);
         self.manager.ready();
         while self.unconfirmed.is_none() {
             let heard = self.hear().await;
             self.take(heard);
+            self.look_after_tasks()?;
             self.show(false);
             self.manager.alive();
         }
         self.finish_writing().await;
         self.show(true);
-        Ended {
+        Ok(End {
             unconfirmed: self.unconfirmed.unwrap_or_default(),
+            failed: self.has_failed,
             restart: self.restart,
+        })
+    }
+
+    /// Who else works for the loop must live as long as it does.
+    fn look_after_tasks(&mut self) -> Result<(), LinkDied> {
+        if !self.link.is_running() {
+            return Err(LinkDied);
+        }
+        let mut watched = self.watched.iter();
+        let dead = watched.find(|(_, task)| task.is_finished());
+        if let Some((name, _)) = dead {
+            self.fail(&format!("the task of the {name}"));
+        }
+        Ok(())
+    }
+
+    /// Something of ours has failed, and the loop has not: it closes
+    /// everything and ends.
+    fn fail(&mut self, what: &str) {
+        if self.unconfirmed.is_none() && !self.has_failed {
+            tracing::error!("{what} has failed: closing everything");
+            self.has_failed = true;
+            self.restart = None;
+            self.manager.stopping();
+            self.tell(Event::Valve(valve::Event::TaskDied));
         }
     }
 
@@ -235,29 +232,54 @@ impl Service {
         }
     }
 
+    /// A stop wins over everything: over a beginning anew under way, and over
+    /// whatever is read after it.
     fn take_word(&mut self, word: Word) {
+        let is_ending = self.control.is_stopping && self.restart.is_none();
         match word {
-            Word::Stop => self.stop(),
+            Word::Stop => {
+                self.restart = None;
+                self.manager.stopping();
+                self.close_all();
+            }
             Word::Weather(hours) => self.tell(Event::Weather(hours)),
-            Word::Site(site) if self.is_same_ground(&site) => {
+            Word::Site(_) | Word::Anew(_) | Word::Kept(_) if is_ending => {
+                tracing::info!("the site file was read again, but everything is being stopped");
+            }
+            Word::Kept(why) => {
+                tracing::error!(why, "the site file was read again: the one in force stays");
+                self.kept = Some(format!("{why}. The one in force stays"));
+                self.manager.ready();
+            }
+            Word::Site(site) if self.restart.is_none() && self.is_same_ground(&site) => {
                 tracing::info!("the site file was read again and is in force");
+                self.kept = None;
                 self.tell(Event::NewSite(Arc::new(*site)));
                 self.weather_again.notify_one();
+                self.manager.ready();
             }
             Word::Site(site) => {
-                tracing::info!("zones, valves, topics or broker have changed: starting anew");
-                self.restart = Some(site);
-                self.stop();
+                let what = "zones, valves, topics, broker or address have changed: starting anew";
+                self.begin_anew(site, what);
+            }
+            Word::Anew(site) => {
+                let what = "a password, a token or a certificate has changed: starting anew";
+                self.begin_anew(site, what);
             }
         }
     }
 
-    fn stop(&mut self) {
-        self.manager.stopping();
+    fn begin_anew(&mut self, site: Box<Site>, what: &str) {
+        tracing::info!("{what}");
+        self.restart = Some(site);
+        self.close_all();
+    }
+
+    fn close_all(&mut self) {
         self.tell(Event::Valve(valve::Event::Shutdown));
     }
 
-    /// Whether a site has the same zones, valves, topics and broker.
+    /// Whether a site has the same zones, valves, topics, broker and address.
     fn is_same_ground(&self, site: &Site) -> bool {
         let present = &self.control.settings.site;
         let valves = |site: &Site| {
@@ -274,6 +296,7 @@ impl Service {
             devices.installation(site)
         });
         present.mqtt == site.mqtt
+            && present.daemon == site.daemon
             && present.place == site.place
             && valves(present) == valves(site)
             && Sensors::of(present).subscriptions() == Sensors::of(site).subscriptions()
@@ -298,11 +321,7 @@ impl Service {
         if self.desk.is_writing() {
             self.written(false);
         }
-        if self.unconfirmed.is_none() && !self.control.is_stopping {
-            tracing::error!("the thread of the journal has failed: closing everything");
-            self.manager.stopping();
-            self.tell(Event::Valve(valve::Event::TaskDied));
-        }
+        self.fail("the thread of the journal");
     }
 
     fn written(&mut self, is_done: bool) {
@@ -401,8 +420,10 @@ impl Service {
             return;
         }
         self.shown = Some(Instant::now());
-        let status = Arc::new(self.control.status());
-        self.manager.status(&in_a_line(&status));
+        let mut status = self.control.status();
+        status.alarms.extend(self.kept.clone());
+        let status = Arc::new(status);
+        self.manager.status(&status);
         if at_once || self.teller.is_due() {
             self.teller.tell(&status, &self.link);
         }
@@ -424,18 +445,5 @@ impl Service {
         if written.is_err() || freed.is_err() {
             tracing::warn!("not everything could be written down");
         }
-    }
-}
-
-fn in_a_line(status: &crate::daemon::status::Status) -> String {
-    let open = status.zones.iter().filter(|zone| zone.valve == "open");
-    let open: Vec<&str> = open.map(|zone| zone.name.as_str()).collect();
-    let valves = match open.as_slice() {
-        [] => "all closed".to_owned(),
-        open => format!("open: {}", open.join(", ")),
-    };
-    match status.alarms.len() {
-        0 => format!("{}, {valves}", status.phase),
-        alarms => format!("{}, {valves}, {alarms} alarms", status.phase),
     }
 }

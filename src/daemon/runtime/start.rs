@@ -40,11 +40,15 @@ pub enum StartError {
 }
 
 impl StartError {
-    /// Whether the valves should be closed before giving up: the state cannot
-    /// be used, and nobody else uses it.
+    /// Whether valves are left as they are before giving up: they cannot be
+    /// reached, or another daemon may be at them.
     #[must_use]
     pub fn leaves_valves_alone(&self) -> bool {
-        !matches!(self, Self::State(error) if !is_elsewhere(error))
+        match self {
+            Self::NoBroker | Self::NoValves | Self::Broker(_) => true,
+            Self::Valves(_) => false,
+            Self::State(error) => is_elsewhere(error),
+        }
     }
 }
 
@@ -53,6 +57,7 @@ fn is_elsewhere(error: &StoreError) -> bool {
 }
 
 /// A daemon to be started.
+#[derive(Clone)]
 pub struct Start {
     /// The site.
     pub site: Arc<Site>,
@@ -85,6 +90,15 @@ impl Start {
         Ok((devices, link))
     }
 
+    /// Tries whether a daemon could start, as far as the state has no say.
+    ///
+    /// # Errors
+    /// [`StartError`].
+    pub fn check(&self) -> Result<(), StartError> {
+        let (devices, _) = self.reach()?;
+        Ok(devices.installation(&self.site).check()?)
+    }
+
     /// Opens the state, or makes it, and reads what the daemon must know.
     ///
     /// # Errors
@@ -102,8 +116,9 @@ impl Start {
     /// [`StartError`].
     pub fn parts(&self) -> Result<Parts, StartError> {
         let (devices, link) = self.reach()?;
-        devices.installation(&self.site).check()?;
+        // The state first: it says whether another daemon is at the valves.
         let (store, memory) = self.recall()?;
+        devices.installation(&self.site).check()?;
         Ok(Parts {
             settings: settings(&self.site, &devices, self.dry_run),
             memory,

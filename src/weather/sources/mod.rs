@@ -6,7 +6,7 @@
 //! never ends the gathering. What stands in where nothing is known is in
 //! [`super::whole`].
 //!
-//! A daemon calls it once an hour and
+//! A daemon calls it every few minutes and
 //!
 //! 1. gives it the hours that it froze before ([`super::frozen`], kept by the store);
 //! 2. takes the series as the weather of its plan;

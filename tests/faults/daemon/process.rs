@@ -22,6 +22,24 @@ impl Process {
         Self::spawn(Command::new(env!("CARGO_BIN_EXE_soakmist")), folder, more)
     }
 
+    /// The same, with a service manager that listens.
+    pub(crate) fn told(folder: &Path, socket: &Path) -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_soakmist"));
+        command.env("NOTIFY_SOCKET", socket);
+        Self::spawn(command, folder, &[])
+    }
+
+    /// The same, where no service can be reached: whoever asks one is sent to
+    /// a port at which nobody answers.
+    pub(crate) fn offline(folder: &Path) -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_soakmist"));
+        for name in ["HTTPS_PROXY", "https_proxy", "HTTP_PROXY", "http_proxy"] {
+            command.env(name, "http://127.0.0.1:9");
+        }
+        command.env_remove("XDG_CACHE_HOME");
+        Self::spawn(command, folder, &[])
+    }
+
     /// The same, where no file may grow beyond so many bytes.
     pub(crate) fn limited(folder: &Path, most_bytes: u64) -> Self {
         let blocks = most_bytes.div_ceil(512);

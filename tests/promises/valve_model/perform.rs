@@ -108,8 +108,10 @@ impl World {
         scenario: &Scenario,
     ) -> Result<(), Broken> {
         if !self.opened_since_start
-            && let Some(open) = self.grounds.iter().position(|g| g.is_sound() && g.open)
-            && !(scenario.fault == Fault::OpensItself && open == 0)
+            && let Some(open) = self
+                .grounds
+                .iter()
+                .position(|g| g.is_sound() && g.open && !g.opens_alone())
         {
             return Err(format!(
                 "{device} is opened while device {open} is open since before"
@@ -130,7 +132,7 @@ impl World {
             && let Some(command) = self.journal.close_account(run)
         {
             let ground = &self.grounds[finished.zone];
-            if !ground.is_sound() || scenario.fault == Fault::OpensItself {
+            if !ground.is_sound() || ground.opens_alone() {
                 return Ok(());
             }
             let flowing = ground.flowing.filter(|flowing| flowing.command == command);

@@ -29,6 +29,8 @@ pub enum Fault {
     OpensItself,
     /// May miss a closing pulse, and says that it has closed.
     MissesPulse,
+    /// May lose power and come back open, its numbers forgotten.
+    BootsOpen,
 }
 
 /// A device in the ground.
@@ -68,7 +70,15 @@ impl Ground {
 
     /// Whether what it says is what it is, and it does what it is told.
     pub fn is_sound(&self) -> bool {
-        matches!(self.fault, Fault::None | Fault::OpensItself)
+        matches!(
+            self.fault,
+            Fault::None | Fault::OpensItself | Fault::BootsOpen
+        )
+    }
+
+    /// Whether it may be open without a command.
+    pub fn opens_alone(&self) -> bool {
+        matches!(self.fault, Fault::OpensItself | Fault::BootsOpen)
     }
 
     /// Carries out a command; the report that it gives. `slips` is a closing
@@ -139,6 +149,12 @@ impl Ground {
     pub fn open_itself(&mut self) -> Report {
         self.open = true;
         self.says()
+    }
+
+    /// Loses power and comes back.
+    pub fn reboot(&mut self) -> Report {
+        self.last = CommandId::default();
+        self.open_itself()
     }
 
     pub fn says(&self) -> Report {

@@ -334,12 +334,39 @@ impl ValveState {
             {
                 closing::early(lease, ctx)
             }
+            (Self::Open { lease }, Position::Closed) if is_of_before(report, lease, ctx) => {
+                let lease = lease.doubted();
+                if ctx.now > lease.heed_from(ctx.timing) {
+                    return closing::early(lease, ctx);
+                }
+                Self::Open { lease }
+            }
             (
                 Self::Closing { lease, closing } | Self::Faulted { lease, closing },
                 Position::Closed,
             ) if proves_closed(report, closing.command, closing.heed_from, ctx) => {
                 self.closed(lease, closing, ctx)
             }
+            (
+                Self::Closing {
+                    lease: Some(lease),
+                    closing,
+                },
+                Position::Closed,
+            ) if is_of_before(report, lease, ctx) => Self::Closing {
+                lease: Some(lease.doubted()),
+                closing,
+            },
+            (
+                Self::Faulted {
+                    lease: Some(lease),
+                    closing,
+                },
+                Position::Closed,
+            ) if is_of_before(report, lease, ctx) => Self::Faulted {
+                lease: Some(lease.doubted()),
+                closing,
+            },
             // Whatever number it gives: one that lost power counts anew.
             (
                 Self::Closed {
@@ -403,6 +430,12 @@ fn is_fresh(report: Report, command: CommandId, ctx: &Context) -> bool {
         Feedback::Position => true,
         Feedback::Silent => false,
     }
+}
+
+/// Whether a report gives a number from before an opening that was confirmed:
+/// it is a late one, or the device has lost power since.
+fn is_of_before(report: Report, lease: Lease, ctx: &Context) -> bool {
+    ctx.device.feedback == Feedback::Echo && !is_fresh(report, lease.command, ctx)
 }
 
 /// Whether a report of closed proves that the device closed after `command`.

@@ -69,7 +69,8 @@ impl World {
         {
             all.push(Happening::OpenItself);
         }
-        if budget.device_faults > 0 && scenario.fault == Fault::BootsOpen {
+        let boots = matches!(scenario.fault, Fault::BootsOpen | Fault::BootsClosed);
+        if budget.device_faults > 0 && boots {
             all.push(Happening::Reboot);
         }
         let Some(daemon) = &self.daemon else {

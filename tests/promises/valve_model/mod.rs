@@ -258,6 +258,16 @@ fn a_valve_that_loses_power_and_comes_back_open() {
 }
 
 #[test]
+fn a_valve_that_loses_power_and_comes_back_closed() {
+    let mut scenario = scenario("boots closed", ECHO);
+    scenario.fault = Fault::BootsClosed;
+    scenario.orders = vec![(0, TICK * 4), (1, TICK * 2)];
+    scenario.budget.device_faults = 1;
+    scenario.horizon = 10;
+    keeps_its_promises(&scenario);
+}
+
+#[test]
 fn a_full_disk_opens_nothing() {
     let mut scenario = scenario("full disk, a kill", ECHO);
     scenario.budget.disk_failures = 1;

@@ -31,6 +31,8 @@ pub enum Fault {
     MissesPulse,
     /// May lose power and come back open, its numbers forgotten.
     BootsOpen,
+    /// May lose power and come back closed, its numbers forgotten.
+    BootsClosed,
 }
 
 /// A device in the ground.
@@ -72,7 +74,7 @@ impl Ground {
     pub fn is_sound(&self) -> bool {
         matches!(
             self.fault,
-            Fault::None | Fault::OpensItself | Fault::BootsOpen
+            Fault::None | Fault::OpensItself | Fault::BootsOpen | Fault::BootsClosed
         )
     }
 
@@ -152,9 +154,13 @@ impl Ground {
     }
 
     /// Loses power and comes back.
-    pub fn reboot(&mut self) -> Report {
+    pub fn reboot(&mut self, now: u8) -> Report {
         self.last = CommandId::default();
-        self.open_itself()
+        match self.fault {
+            Fault::BootsClosed => self.shut(now),
+            _ => self.open = true,
+        }
+        self.says()
     }
 
     pub fn says(&self) -> Report {

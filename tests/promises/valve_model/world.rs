@@ -151,7 +151,7 @@ impl World {
             }
             Happening::Reboot => {
                 self.budget.device_faults -= 1;
-                let report = self.grounds[0].reboot();
+                let report = self.grounds[0].reboot(self.tick);
                 self.say(0, Some(report));
                 vec![]
             }

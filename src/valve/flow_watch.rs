@@ -13,6 +13,12 @@ const LEARNED_ENOUGH: u8 = 8;
 /// Weight of a reading in the running mean is never below one over this.
 const LEARNING_SPAN: u8 = 16;
 
+/// With a leak that stands all are told again to close after this; the pause
+/// doubles …
+const CLOSE_AGAIN: Duration = Duration::from_secs(60);
+/// … up to this. Own choice, no source.
+const CLOSE_AGAIN_MOST: Duration = Duration::from_secs(3600);
+
 /// A flow meter and when its readings are wrong. Shares are percentages of
 /// the flow expected from the open zones; common practice, no source.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -112,6 +118,9 @@ pub struct FlowWatch {
     last_reading: Moment,
     given: Vec<MeterFlow>,
     learned: Vec<Learned>,
+    /// While water leaks: when all are next told to close, and the pause
+    /// before that.
+    close_again: Option<(Moment, Duration)>,
 }
 
 impl FlowWatch {
@@ -126,6 +135,7 @@ impl FlowWatch {
             suspect: None,
             last_reading: Moment::default(),
             learned: learned.collect(),
+            close_again: None,
             given,
         }
     }
@@ -208,6 +218,24 @@ impl FlowWatch {
             self.learn(flow);
         }
         (now >= since.after(meter.persist)).then_some(finding)
+    }
+
+    /// Water leaks: whether all are to be told again to close. At once, then
+    /// with growing pauses: a pipe that drips for weeks must wear out neither
+    /// valves nor the journal.
+    pub(super) fn is_to_close_again(&mut self, now: Moment) -> bool {
+        let pause = match self.close_again {
+            Some((at, _)) if now < at => return false,
+            Some((_, pause)) => (pause * 2).min(CLOSE_AGAIN_MOST),
+            None => CLOSE_AGAIN,
+        };
+        self.close_again = Some((now.after(pause), pause));
+        true
+    }
+
+    /// Nothing leaks.
+    pub(super) fn is_still(&mut self) {
+        self.close_again = None;
     }
 
     /// Whether readings are missing while a zone is open.

@@ -1,6 +1,8 @@
 //! What the flow meter shows and what follows.
 
-use soakmist::valve::{Action, Alarm, Event, FinishCause, JournalEntry, Meter, Refusal};
+use soakmist::valve::{
+    Action, Alarm, Command, DeviceId, Event, FinishCause, JournalEntry, Meter, Refusal,
+};
 
 use super::bench::{Bench, litres, practice_ground, seconds};
 
@@ -79,4 +81,33 @@ fn the_flow_of_a_zone_is_learned_within_bounds() {
     // What flows more than expected counts against the supply: 24 + 25 fit
     // into 50, and a zone whose flow creeps up further would not.
     assert_eq!(bench.supervisor.known().flows.most(0), litres(24.0));
+}
+
+#[test]
+fn a_leak_that_stands_closes_all_again_with_pauses_growing_to_an_hour() {
+    let mut bench = metered();
+    let closings = |bench: &Bench| {
+        let is_closing = |action: &&Action| {
+            matches!(action, Action::Publish { device, command: Command::Close, .. }
+                if *device == DeviceId::Zone(0))
+        };
+        bench.done.iter().filter(is_closing).count()
+    };
+    bench.read_meter(litres(3.0), seconds(50));
+    assert_eq!(closings(&bench), 1);
+    // 1, 3, 7, 15, 31 and 63 min after that.
+    bench.read_meter(litres(3.0), seconds(7200 - 50));
+    assert_eq!(closings(&bench), 7);
+    bench.read_meter(litres(3.0), seconds(22 * 3600));
+    assert!(
+        (28..=29).contains(&closings(&bench)),
+        "{}",
+        closings(&bench)
+    );
+    assert!(bench.has_alarm(Alarm::Leak));
+    // A new leak is answered at once.
+    bench.read_meter(litres(0.0), seconds(40));
+    bench.done.clear();
+    bench.read_meter(litres(3.0), seconds(50));
+    assert_eq!(closings(&bench), 1);
 }

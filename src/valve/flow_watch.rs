@@ -1,6 +1,7 @@
 //! What the flow meter of the whole site says against what is open: leak,
 //! burst, low flow, dry supply; and what each zone really draws.
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use super::device::MeterFlow;
@@ -12,6 +13,10 @@ use super::state::ValveState;
 const LEARNED_ENOUGH: u8 = 8;
 /// Weight of a reading in the running mean is never below one over this.
 const LEARNING_SPAN: u8 = 16;
+
+/// A zone that is refused for so long because of what the meter taught is an
+/// alarm. Own choice, no source.
+const REFUSED_LONG: Duration = Duration::from_secs(3600);
 
 /// With a leak that stands all are told again to close after this; the pause
 /// doubles …
@@ -121,6 +126,9 @@ pub struct FlowWatch {
     /// While water leaks: when all are next told to close, and the pause
     /// before that.
     close_again: Option<(Moment, Duration)>,
+    /// By zone: when it was first and last refused because of what it, or
+    /// another one, was learned to draw beyond what was given.
+    refused: BTreeMap<usize, (Moment, Moment)>,
 }
 
 impl FlowWatch {
@@ -136,6 +144,7 @@ impl FlowWatch {
             last_reading: Moment::default(),
             learned: learned.collect(),
             close_again: None,
+            refused: BTreeMap::new(),
             given,
         }
     }
@@ -165,8 +174,28 @@ impl FlowWatch {
     /// learned and the given flow.
     #[must_use]
     pub fn most(&self, zone: usize) -> MeterFlow {
-        let given = self.given.get(zone).copied().unwrap_or_default();
-        self.expected(zone).max(given)
+        self.expected(zone).max(self.given(zone))
+    }
+
+    /// What the site says that a zone draws.
+    pub(super) fn given(&self, zone: usize) -> MeterFlow {
+        self.given.get(zone).copied().unwrap_or_default()
+    }
+
+    /// A zone is refused because of what was learned; whether that lasts.
+    pub(super) fn refused(&mut self, zone: usize, now: Moment) -> bool {
+        let (first, last) = self.refused.entry(zone).or_insert((now, now));
+        if now.since(*last) > REFUSED_LONG {
+            // An earlier refusal, which nothing shows to have lasted.
+            *first = now;
+        }
+        *last = now;
+        now.since(*first) >= REFUSED_LONG
+    }
+
+    /// A zone is opened.
+    pub(super) fn admitted(&mut self, zone: usize) {
+        self.refused.remove(&zone);
     }
 
     /// The one zone that is open, when it is one.

@@ -1,7 +1,7 @@
 //! What the flow meter shows and what follows.
 
 use soakmist::valve::{
-    Action, Alarm, Command, DeviceId, Event, FinishCause, JournalEntry, Meter, Refusal,
+    Action, Alarm, Command, DeviceId, Event, FinishCause, JournalEntry, Meter, Recovery, Refusal,
 };
 
 use super::bench::{Bench, litres, practice_ground, seconds};
@@ -110,4 +110,48 @@ fn a_leak_that_stands_closes_all_again_with_pauses_growing_to_an_hour() {
     bench.done.clear();
     bench.read_meter(litres(3.0), seconds(50));
     assert_eq!(closings(&bench), 1);
+}
+
+/// Zone 2 was learned to draw 37.5 of the 50 L/min, and is given 25.
+fn with_a_meter_that_reads_high(supply: f64) -> Bench {
+    let mut installation = practice_ground();
+    installation.master = None;
+    installation.supply = litres(supply);
+    installation.meter = Some(Meter::new(seconds(1), litres(0.5)));
+    let mut bench = Bench::new(installation);
+    bench.tell(Event::Start(Recovery {
+        learned: vec![(1, litres(37.5))],
+        ..Recovery::default()
+    }));
+    bench.tell(Event::LinkUp);
+    bench.wait(seconds(10));
+    bench
+}
+
+#[test]
+fn a_zone_that_is_learned_to_draw_more_than_the_supply_is_watered_alone() {
+    let mut bench = with_a_meter_that_reads_high(30.0);
+    let alone = bench.order(1, seconds(60));
+    assert_eq!(bench.refusal(alone), None);
+}
+
+#[test]
+fn a_zone_that_the_meter_keeps_shut_for_an_hour_is_an_alarm() {
+    let mut bench = with_a_meter_that_reads_high(50.0);
+    let beside = |bench: &mut Bench| {
+        // 20 + 25 would fit, 20 + 37.5 do not.
+        bench.order(0, seconds(60));
+        let run = bench.order(1, seconds(60));
+        assert_eq!(bench.refusal(run), Some(Refusal::Supply));
+        bench.wait(seconds(1200));
+    };
+    for _ in 0..3 {
+        beside(&mut bench);
+        assert!(!bench.has_alarm(Alarm::NotFed(1)));
+    }
+    beside(&mut bench);
+    assert!(bench.has_alarm(Alarm::NotFed(1)));
+    let alone = bench.order(1, seconds(60));
+    assert_eq!(bench.refusal(alone), None);
+    assert!(!bench.has_alarm(Alarm::NotFed(1)));
 }

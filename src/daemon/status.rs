@@ -188,7 +188,8 @@ pub fn in_words(site: &Site, alarm: Alarm) -> String {
         | Alarm::NotOpening(DeviceId::Zone(zone))
         | Alarm::OpenedItself(DeviceId::Zone(zone))
         | Alarm::Burst(zone)
-        | Alarm::LowFlow(zone) => site.zones.get(zone),
+        | Alarm::LowFlow(zone)
+        | Alarm::NotFed(zone) => site.zones.get(zone),
         _ => None,
     };
     match zone {

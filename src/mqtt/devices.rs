@@ -7,12 +7,12 @@ use std::time::Duration;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::link::Link;
-use super::outbox::{Parcel, Quality, SendError};
+use super::outbox::{OpenCommand, OpenText, Parcel, Quality, SendError};
 use super::reading::{Readers, Reading};
 use super::settings::{LinkTimes, Subscription};
 use super::{Message, from_site, meter};
 use crate::clock::Now;
-use crate::site::{Acts, CommandFacts, FlowMeter, Mqtt, Site, Template, Valve};
+use crate::site::{Acts, CommandFacts, FlowMeter, Mqtt, Site, Valve};
 use crate::units::Flow;
 use crate::valve::{
     Actuation, Command, CommandId, Device, DeviceId, Feedback, Installation, Meter, MeterFlow,
@@ -162,39 +162,37 @@ impl Devices {
     #[must_use]
     pub fn parcel(&self, order: Order, issued_at: DateTime<Utc>) -> Option<Parcel> {
         let valve = self.valves.get(&order.device)?;
-        let filled = |template: &Template, (run_time, valid_for)| {
-            let facts = CommandFacts {
-                id: order.id.0,
-                run_time,
-                issued_at,
-                valid_for,
-            };
-            template.filled(&facts).into_bytes()
+        let (template, quality) = match order.command {
+            Command::Open { .. } => (&valve.open, Quality::AtMostOnce),
+            Command::Close => (&valve.close, Quality::AtLeastOnce),
         };
-        let (payload, quality) = match order.command {
-            Command::Open {
-                run_time,
-                valid_for,
-            } => (
-                // However long the order is good for: a device that opens
-                // late stays open late.
-                filled(
-                    &valve.open,
-                    (run_time, valid_for.min(self.timing.most_delay)),
-                ),
-                Quality::AtMostOnce,
-            ),
-            Command::Close => (
-                filled(&valve.close, (Duration::ZERO, Duration::ZERO)),
-                Quality::AtLeastOnce,
-            ),
-        };
+        let facts = self.facts(order, issued_at);
+        let payload = template.filled(&facts).into_bytes();
         Some(Parcel {
             topic: valve.command_topic.clone(),
             payload,
             quality,
             retain: false,
         })
+    }
+
+    /// The numbers of a command.
+    fn facts(&self, order: Order, issued_at: DateTime<Utc>) -> CommandFacts {
+        let (run_time, valid_for) = match order.command {
+            // However long the order is good for: a device that opens late
+            // stays open late.
+            Command::Open {
+                run_time,
+                valid_for,
+            } => (run_time, valid_for.min(self.timing.most_delay)),
+            Command::Close => (Duration::ZERO, Duration::ZERO),
+        };
+        CommandFacts {
+            id: order.id.0,
+            run_time,
+            issued_at,
+            valid_for,
+        }
     }
 
     /// Hands an order to the link; nothing for a device that is not driven.
@@ -207,7 +205,13 @@ impl Devices {
         };
         match order.command {
             Command::Open { valid_for, .. } => {
-                link.open(order.device, parcel, now.moment.after(valid_for))
+                let valve = self.valves.get(&order.device);
+                let text = valve.map(|valve| OpenText {
+                    template: valve.open.clone(),
+                    facts: self.facts(order, now.utc),
+                });
+                let expires = now.moment.after(valid_for);
+                link.open(order.device, OpenCommand { parcel, text }, expires)
             }
             Command::Close => link.close(order.device, parcel),
         }

@@ -10,7 +10,7 @@ use tokio::time::{Instant, sleep};
 
 use super::backoff::{Backoff, throw};
 use super::inbox::{Arrival, Inbox};
-use super::outbox::{Outbox, Outgoing, Parcel, SendError};
+use super::outbox::{OpenCommand, Outbox, Outgoing, Parcel, SendError};
 use super::session::{Outcome, Session, stopped};
 use super::settings::Settings;
 use super::status::{Counters, DownReason, LinkState, LinkStatus};
@@ -162,9 +162,14 @@ impl Link {
     ///
     /// # Errors
     /// [`SendError`]; nothing of it will be sent then.
-    pub fn open(&self, device: DeviceId, parcel: Parcel, expires: Moment) -> Result<(), SendError> {
+    pub fn open(
+        &self,
+        device: DeviceId,
+        command: impl Into<OpenCommand>,
+        expires: Moment,
+    ) -> Result<(), SendError> {
         let now = self.shared.now();
-        self.shared.outbox().open(device, parcel, expires, now)?;
+        self.shared.outbox().open(device, command, expires, now)?;
         self.shared.outbox_changed.notify_one();
         Ok(())
     }

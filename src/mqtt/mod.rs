@@ -42,7 +42,7 @@ pub use from_site::{PASSWORD_VARIABLE, SettingsError};
 pub use inbox::{Arrival, Inbox, Message};
 pub use link::Link;
 pub use login::{Login, LoginError, Secret};
-pub use outbox::{Outbox, Outgoing, Parcel, Quality, SendError};
+pub use outbox::{OpenCommand, OpenText, Outbox, Outgoing, Parcel, Quality, SendError};
 pub use reading::Reading;
 pub use settings::{LinkTimes, Presence, Settings, Subscription, Version};
 pub use status::{Counters, DownReason, LinkState, LinkStatus};

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use super::settings::LARGEST_PAYLOAD;
+use crate::site::{CommandFacts, Template};
 use crate::valve::{DeviceId, Moment};
 
 /// Topics of reports that may wait at once.
@@ -37,6 +38,45 @@ pub struct Parcel {
     /// Whether the broker keeps it for those who come later. Never for a
     /// command: the outbox sees to that.
     pub retain: bool,
+}
+
+/// What a command to open says. It is written out only when it leaves: a
+/// device that closes itself must not stay open longer for the time that its
+/// command has waited here.
+#[derive(Debug, Clone)]
+pub struct OpenText {
+    /// Its words.
+    pub template: Template,
+    /// Its numbers when it is given.
+    pub facts: CommandFacts,
+}
+
+impl OpenText {
+    /// The text after so long a wait; none when the run is over.
+    fn after(&self, waited: Duration) -> Option<Vec<u8>> {
+        let run_time = self.facts.run_time.saturating_sub(waited);
+        let facts = CommandFacts {
+            run_time,
+            ..self.facts
+        };
+        (!run_time.is_zero()).then(|| self.template.filled(&facts).into_bytes())
+    }
+}
+
+/// A command to open.
+#[derive(Debug, Clone)]
+pub struct OpenCommand {
+    /// The message as it is when it leaves at once.
+    pub parcel: Parcel,
+    /// How to write it out later.
+    pub text: Option<OpenText>,
+}
+
+impl From<Parcel> for OpenCommand {
+    /// A message that always says the same.
+    fn from(parcel: Parcel) -> Self {
+        Self { parcel, text: None }
+    }
 }
 
 /// A message whose turn has come.
@@ -86,6 +126,38 @@ struct Waiting {
     turn: Turn,
     parcel: Parcel,
     expires: Option<Moment>,
+    /// What it says when it has waited, and since when it waits.
+    text: Option<(OpenText, Moment)>,
+}
+
+impl Waiting {
+    /// A message whose turn is not settled yet.
+    fn new(parcel: Parcel, expires: Option<Moment>) -> Self {
+        Self {
+            turn: Turn::default(),
+            parcel,
+            expires,
+            text: None,
+        }
+    }
+
+    /// The message as it is to leave now; none when its moment has passed.
+    fn leaves(self, now: Moment) -> Option<Outgoing> {
+        if self.expires.is_some_and(|expires| now >= expires) {
+            return None;
+        }
+        let payload = match &self.text {
+            Some((text, since)) => text.after(now.since(*since))?,
+            None => self.parcel.payload,
+        };
+        Some(Outgoing {
+            parcel: Parcel {
+                payload,
+                ..self.parcel
+            },
+            valid_for: self.expires.map(|expires| expires.since(now)),
+        })
+    }
 }
 
 /// What waits to be sent.
@@ -124,10 +196,11 @@ impl Outbox {
     pub fn open(
         &mut self,
         device: DeviceId,
-        parcel: Parcel,
+        given: impl Into<OpenCommand>,
         expires: Moment,
         now: Moment,
     ) -> Result<(), SendError> {
+        let OpenCommand { parcel, text } = given.into();
         check_size(&parcel)?;
         if !self.connected {
             return Err(SendError::NotConnected);
@@ -136,7 +209,11 @@ impl Outbox {
             return Err(SendError::Late);
         }
         let expires = Some(expires.min(now.after(self.most_wait)));
-        self.put(Key::Device(device), OPENING, (command(parcel), expires));
+        let waiting = Waiting {
+            text: text.map(|text| (text, now)),
+            ..Waiting::new(command(parcel), expires)
+        };
+        self.put(Key::Device(device), OPENING, waiting);
         Ok(())
     }
 
@@ -147,7 +224,8 @@ impl Outbox {
     /// [`SendError::TooLarge`].
     pub fn close(&mut self, device: DeviceId, parcel: Parcel) -> Result<(), SendError> {
         check_size(&parcel)?;
-        self.put(Key::Device(device), CLOSING, (command(parcel), None));
+        let waiting = Waiting::new(command(parcel), None);
+        self.put(Key::Device(device), CLOSING, waiting);
         Ok(())
     }
 
@@ -165,19 +243,15 @@ impl Outbox {
             }
             self.reports += 1;
         }
-        self.put(key, REPORT, (parcel, None));
+        self.put(key, REPORT, Waiting::new(parcel, None));
         Ok(())
     }
 
-    fn put(&mut self, key: Key, class: u8, (parcel, expires): (Parcel, Option<Moment>)) {
+    fn put(&mut self, key: Key, class: u8, waiting: Waiting) {
         let turn = (class, self.next);
         self.next += 1;
         self.turns.insert(turn, key.clone());
-        let waiting = Waiting {
-            turn,
-            parcel,
-            expires,
-        };
+        let waiting = Waiting { turn, ..waiting };
         if let Some(before) = self.waiting.insert(key, waiting) {
             self.turns.remove(&before.turn);
         }
@@ -192,14 +266,10 @@ impl Outbox {
             if matches!(key, Key::Topic(_)) {
                 self.reports -= 1;
             }
-            if waiting.expires.is_some_and(|expires| now >= expires) {
-                self.expired += 1;
-                continue;
+            match waiting.leaves(now) {
+                Some(outgoing) => return Some(outgoing),
+                None => self.expired += 1,
             }
-            return Some(Outgoing {
-                parcel: waiting.parcel,
-                valid_for: waiting.expires.map(|expires| expires.since(now)),
-            });
         }
     }
 
@@ -295,6 +365,30 @@ mod tests {
             .unwrap();
         assert_eq!(payloads(&mut outbox, at(1)), ["off", "on 1 again"]);
         assert!(outbox.is_empty());
+    }
+
+    #[test]
+    fn a_run_is_shorter_by_the_time_that_its_command_has_waited() {
+        let text = |run_s: u64| OpenText {
+            template: Template::parse("on {seconds}", &[]).unwrap(),
+            facts: CommandFacts {
+                id: 1,
+                run_time: Duration::from_secs(run_s),
+                issued_at: chrono::DateTime::UNIX_EPOCH,
+                valid_for: Duration::from_secs(5),
+            },
+        };
+        let given = |run_s| OpenCommand {
+            parcel: parcel("on"),
+            text: Some(text(run_s)),
+        };
+        let mut outbox = connected();
+        outbox.open(ZONE, given(60), at(9000), at(0)).unwrap();
+        assert_eq!(payloads(&mut outbox, at(4000)), ["on 56"]);
+        // A run that is over before its command leaves is none.
+        outbox.open(ZONE, given(3), at(9000), at(0)).unwrap();
+        assert_eq!(outbox.next(at(3000)), None);
+        assert_eq!(outbox.expired(), 1);
     }
 
     #[test]

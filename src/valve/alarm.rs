@@ -28,6 +28,9 @@ pub enum Alarm {
     LowFlow(usize),
     /// Nothing flows although a valve is open. Waits for a person.
     DrySupply,
+    /// A zone has long not been opened because by the meter it, or a zone
+    /// beside it, draws more than the site says.
+    NotFed(usize),
     /// The meter is silent while a valve is open.
     MeterSilent,
     /// The journal cannot be written.
@@ -55,9 +58,11 @@ impl Alarm {
             | Self::DrySupply
             | Self::Journal
             | Self::LinkDown => Severity::Critical,
-            Self::NotOpening(_) | Self::OpenedItself(_) | Self::LowFlow(_) | Self::MeterSilent => {
-                Severity::Warning
-            }
+            Self::NotOpening(_)
+            | Self::OpenedItself(_)
+            | Self::LowFlow(_)
+            | Self::NotFed(_)
+            | Self::MeterSilent => Severity::Warning,
         }
     }
 
@@ -112,6 +117,12 @@ impl fmt::Display for Alarm {
             Self::LowFlow(zone) => write!(
                 f,
                 "zone {} draws far less water than it should: look for a blocked filter or nozzle",
+                zone + 1
+            ),
+            Self::NotFed(zone) => write!(
+                f,
+                "zone {} is not watered beside others: by the meter they draw more than the site \
+                 file says; check the meter, or correct the flow of the zones",
                 zone + 1
             ),
             Self::DrySupply => f.write_str(

@@ -174,11 +174,9 @@ pub(super) fn confirmed(lease: Option<Lease>, closing: Closing, ctx: &mut Contex
     }
     ctx.alarms.clear(Alarm::NotClosing(ctx.id), ctx.actions);
     let rest = lease.map(|_| ctx.now.after(ctx.rest));
-    let wary = (ctx.device.feedback == Feedback::Position)
-        .then(|| ctx.now.after(ctx.timing.most_delay * 2));
     ValveState::Closed {
         command: closing.command,
         rest_until: rest.filter(|until| *until > ctx.now),
-        wary_until: wary,
+        wary_until: Some(ctx.now.after(ctx.timing.most_delay * 2)),
     }
 }

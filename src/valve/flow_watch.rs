@@ -1,6 +1,7 @@
 //! What the flow meter of the whole site says against what is open: leak,
 //! burst, low flow, dry supply; and what each zone really draws.
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use super::device::MeterFlow;
@@ -12,6 +13,16 @@ use super::state::ValveState;
 const LEARNED_ENOUGH: u8 = 8;
 /// Weight of a reading in the running mean is never below one over this.
 const LEARNING_SPAN: u8 = 16;
+
+/// A zone that is refused for so long because of what the meter taught is an
+/// alarm. Own choice, no source.
+const REFUSED_LONG: Duration = Duration::from_secs(3600);
+
+/// With a leak that stands all are told again to close after this; the pause
+/// doubles …
+const CLOSE_AGAIN: Duration = Duration::from_secs(60);
+/// … up to this. Own choice, no source.
+const CLOSE_AGAIN_MOST: Duration = Duration::from_secs(3600);
 
 /// A flow meter and when its readings are wrong. Shares are percentages of
 /// the flow expected from the open zones; common practice, no source.
@@ -112,6 +123,12 @@ pub struct FlowWatch {
     last_reading: Moment,
     given: Vec<MeterFlow>,
     learned: Vec<Learned>,
+    /// While water leaks: when all are next told to close, and the pause
+    /// before that.
+    close_again: Option<(Moment, Duration)>,
+    /// By zone: when it was first and last refused because of what it, or
+    /// another one, was learned to draw beyond what was given.
+    refused: BTreeMap<usize, (Moment, Moment)>,
 }
 
 impl FlowWatch {
@@ -126,6 +143,8 @@ impl FlowWatch {
             suspect: None,
             last_reading: Moment::default(),
             learned: learned.collect(),
+            close_again: None,
+            refused: BTreeMap::new(),
             given,
         }
     }
@@ -155,8 +174,28 @@ impl FlowWatch {
     /// learned and the given flow.
     #[must_use]
     pub fn most(&self, zone: usize) -> MeterFlow {
-        let given = self.given.get(zone).copied().unwrap_or_default();
-        self.expected(zone).max(given)
+        self.expected(zone).max(self.given(zone))
+    }
+
+    /// What the site says that a zone draws.
+    pub(super) fn given(&self, zone: usize) -> MeterFlow {
+        self.given.get(zone).copied().unwrap_or_default()
+    }
+
+    /// A zone is refused because of what was learned; whether that lasts.
+    pub(super) fn refused(&mut self, zone: usize, now: Moment) -> bool {
+        let (first, last) = self.refused.entry(zone).or_insert((now, now));
+        if now.since(*last) > REFUSED_LONG {
+            // An earlier refusal, which nothing shows to have lasted.
+            *first = now;
+        }
+        *last = now;
+        now.since(*first) >= REFUSED_LONG
+    }
+
+    /// A zone is opened.
+    pub(super) fn admitted(&mut self, zone: usize) {
+        self.refused.remove(&zone);
     }
 
     /// The one zone that is open, when it is one.
@@ -208,6 +247,24 @@ impl FlowWatch {
             self.learn(flow);
         }
         (now >= since.after(meter.persist)).then_some(finding)
+    }
+
+    /// Water leaks: whether all are to be told again to close. At once, then
+    /// with growing pauses: a pipe that drips for weeks must wear out neither
+    /// valves nor the journal.
+    pub(super) fn is_to_close_again(&mut self, now: Moment) -> bool {
+        let pause = match self.close_again {
+            Some((at, _)) if now < at => return false,
+            Some((_, pause)) => (pause * 2).min(CLOSE_AGAIN_MOST),
+            None => CLOSE_AGAIN,
+        };
+        self.close_again = Some((now.after(pause), pause));
+        true
+    }
+
+    /// Nothing leaks.
+    pub(super) fn is_still(&mut self) {
+        self.close_again = None;
     }
 
     /// Whether readings are missing while a zone is open.

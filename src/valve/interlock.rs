@@ -47,10 +47,21 @@ impl Interlock<'_> {
             ValveState::Closed { .. } => {}
             _ => return Err(Refusal::Busy),
         }
-        if self.drawn().plus(self.flows.most(order.zone)) > self.installation.supply {
+        let drawn = self.drawn(|zone| self.flows.most(zone));
+        // Alone the given flow counts: whatever the meter says, there is
+        // nothing else to which the supply could go.
+        let is_alone = drawn == MeterFlow::default();
+        if !is_alone && drawn.plus(self.flows.most(order.zone)) > self.installation.supply {
             return Err(Refusal::Supply);
         }
         Ok(())
+    }
+
+    /// Whether the supply would feed a zone beside what is open, if all drew
+    /// what the site says.
+    pub(super) fn would_fit_as_given(&self, zone: usize) -> bool {
+        let given = |zone| self.flows.given(zone);
+        self.drawn(given).plus(given(zone)) <= self.installation.supply
     }
 
     fn is_forbidden(&self, zone: usize) -> bool {
@@ -65,11 +76,11 @@ impl Interlock<'_> {
 
     /// What flows at most now: everything that is not confirmed closed, and
     /// everything that is about to open.
-    fn drawn(&self) -> MeterFlow {
+    fn drawn(&self, flow: impl Fn(usize) -> MeterFlow) -> MeterFlow {
         let zones = self.fleet.zones.iter().enumerate();
         zones
             .filter(|(_, state)| !matches!(state, ValveState::Closed { .. }))
-            .map(|(zone, _)| self.flows.most(zone))
+            .map(|(zone, _)| flow(zone))
             .fold(MeterFlow::default(), MeterFlow::plus)
     }
 }

@@ -24,6 +24,9 @@ pub struct Lease {
     /// It must not be open from here on. Counted from the first sending, so
     /// that a slow report never makes a run longer.
     pub deadline: Moment,
+    /// It said that it is closed, by the number of a command from before this
+    /// opening: it lost power since, and nobody knows when.
+    pub in_doubt: bool,
     /// What is left of a run that was in progress when the daemon died.
     pub recovered: Option<Recovered>,
 }
@@ -47,6 +50,7 @@ impl Lease {
             last_sent: now,
             seen_open: None,
             deadline: now,
+            in_doubt: false,
             recovered: None,
         }
     }
@@ -83,6 +87,14 @@ impl Lease {
                 }),
                 ..fresh
             },
+        }
+    }
+
+    /// The same, open for a time that nobody knows.
+    pub(super) fn doubted(self) -> Self {
+        Self {
+            in_doubt: true,
+            ..self
         }
     }
 
@@ -126,7 +138,8 @@ impl Lease {
             (held_until, confirmed)
         };
         let most = closed_by.since(self.sent);
-        let seen = self.seen_open.map(|seen| held_until.since(seen));
+        let seen = self.seen_open.filter(|_| !self.in_doubt);
+        let seen = seen.map(|seen| held_until.since(seen));
         let least = seen.unwrap_or_default().min(most);
         Applied {
             least,

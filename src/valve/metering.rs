@@ -22,11 +22,16 @@ impl Supervisor {
     fn act_on(&mut self, finding: Finding, actions: &mut Vec<Action>) {
         let zones = self.known.flows.open_zones();
         match finding {
-            Finding::Still => self.known.alarms.clear(Alarm::Leak, actions),
+            Finding::Still => {
+                self.known.flows.is_still();
+                self.known.alarms.clear(Alarm::Leak, actions);
+            }
             Finding::Leak => {
                 self.known.alarms.raise(Alarm::Leak, actions);
                 // One of them lies, or was opened by hand: tell all again.
-                self.apply_all(Input::CloseAgain(FinishCause::Escalated), actions);
+                if self.known.flows.is_to_close_again(self.now) {
+                    self.apply_all(Input::CloseAgain(FinishCause::Escalated), actions);
+                }
             }
             Finding::AsExpected => {
                 for zone in zones {

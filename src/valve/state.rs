@@ -30,6 +30,8 @@ pub enum ValveState {
     Waiting {
         /// The closing that was confirmed.
         command: CommandId,
+        /// A report of open before this may be a late one.
+        wary_until: Option<Moment>,
         /// What waits.
         order: OpenOrder,
     },
@@ -209,7 +211,18 @@ impl ValveState {
     /// The only way from one state to another.
     pub(super) fn step(self, input: Input, ctx: &mut Context) -> Self {
         match (self, input) {
-            (Self::Closed { command, .. }, Input::Wait(order)) => Self::Waiting { command, order },
+            (
+                Self::Closed {
+                    command,
+                    wary_until,
+                    ..
+                },
+                Input::Wait(order),
+            ) => Self::Waiting {
+                command,
+                wary_until,
+                order,
+            },
             (
                 Self::Closed { .. } | Self::Waiting { .. },
                 Input::Open {
@@ -231,7 +244,11 @@ impl ValveState {
 
     fn close(self, cause: FinishCause, ctx: &mut Context) -> Self {
         match self {
-            Self::Waiting { command, order } => {
+            Self::Waiting {
+                command,
+                wary_until,
+                order,
+            } => {
                 ctx.actions.push(Action::Refused {
                     run: order.run,
                     refusal: Refusal::Ended,
@@ -239,7 +256,7 @@ impl ValveState {
                 Self::Closed {
                     command,
                     rest_until: None,
-                    wary_until: None,
+                    wary_until: wary_until.filter(|until| *until > ctx.now),
                 }
             }
             Self::Opening { lease, .. } | Self::Open { lease } => {
@@ -288,7 +305,11 @@ impl ValveState {
                 rest_until: passed(rest_until),
                 wary_until: passed(wary_until),
             },
-            Self::Waiting { order, command } if ctx.now >= order.expires() => {
+            Self::Waiting {
+                order,
+                command,
+                wary_until,
+            } if ctx.now >= order.expires() => {
                 ctx.actions.push(Action::Refused {
                     run: order.run,
                     refusal: Refusal::Late,
@@ -296,7 +317,7 @@ impl ValveState {
                 Self::Closed {
                     command,
                     rest_until: None,
-                    wary_until: None,
+                    wary_until: passed(wary_until),
                 }
             }
             Self::Opening {
@@ -325,16 +346,57 @@ impl ValveState {
             {
                 closing::early(lease, ctx)
             }
+            (Self::Open { lease }, Position::Closed) if is_of_before(report, lease, ctx) => {
+                let lease = lease.doubted();
+                if ctx.now > lease.heed_from(ctx.timing) {
+                    return closing::early(lease, ctx);
+                }
+                Self::Open { lease }
+            }
             (
                 Self::Closing { lease, closing } | Self::Faulted { lease, closing },
                 Position::Closed,
             ) if proves_closed(report, closing.command, closing.heed_from, ctx) => {
                 self.closed(lease, closing, ctx)
             }
-            (Self::Closed { command, .. } | Self::Waiting { command, .. }, Position::Open)
-                if report.echo.is_none() || is_fresh(report, command, ctx) =>
-            {
-                self.opened_itself(ctx)
+            (
+                Self::Closing {
+                    lease: Some(lease),
+                    closing,
+                },
+                Position::Closed,
+            ) if is_of_before(report, lease, ctx) => Self::Closing {
+                lease: Some(lease.doubted()),
+                closing,
+            },
+            (
+                Self::Faulted {
+                    lease: Some(lease),
+                    closing,
+                },
+                Position::Closed,
+            ) if is_of_before(report, lease, ctx) => Self::Faulted {
+                lease: Some(lease.doubted()),
+                closing,
+            },
+            // Whatever number it gives: one that lost power counts anew.
+            (
+                Self::Closed {
+                    command,
+                    wary_until,
+                    ..
+                }
+                | Self::Waiting {
+                    command,
+                    wary_until,
+                    ..
+                },
+                Position::Open,
+            ) => {
+                let may_be_late = wary_until.is_some_and(|until| ctx.now < until)
+                    && (ctx.device.feedback != Feedback::Echo
+                        || report.echo.is_some_and(|echo| echo < command));
+                self.opened_itself(may_be_late, ctx)
             }
             _ => self,
         }
@@ -352,12 +414,13 @@ impl ValveState {
         }
     }
 
-    fn opened_itself(self, ctx: &mut Context) -> Self {
-        let explained = matches!(self, Self::Closed { wary_until: Some(until), .. }
-            if ctx.now < until);
+    /// It says that it is open. A report that may be a late one is answered
+    /// with a closing and no more: it might tell of a device that lost power
+    /// and came back open, and tell so once only.
+    fn opened_itself(self, may_be_late: bool, ctx: &mut Context) -> Self {
         // An order that waits is refused: the valve must be shut first.
         let state = self.close(FinishCause::OpenedItself, ctx);
-        if explained {
+        if may_be_late {
             return state.close_again(FinishCause::OpenedItself, ctx);
         }
         ctx.alarms.raise(Alarm::OpenedItself(ctx.id), ctx.actions);
@@ -379,6 +442,12 @@ fn is_fresh(report: Report, command: CommandId, ctx: &Context) -> bool {
         Feedback::Position => true,
         Feedback::Silent => false,
     }
+}
+
+/// Whether a report gives a number from before an opening that was confirmed:
+/// it is a late one, or the device has lost power since.
+fn is_of_before(report: Report, lease: Lease, ctx: &Context) -> bool {
+    ctx.device.feedback == Feedback::Echo && !is_fresh(report, lease.command, ctx)
 }
 
 /// Whether a report of closed proves that the device closed after `command`.

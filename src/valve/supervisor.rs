@@ -253,12 +253,23 @@ impl Supervisor {
         match self.admit(order) {
             Ok(()) => {
                 self.known.last_run = order.run;
+                self.known.flows.admitted(order.zone);
+                let alarm = Alarm::NotFed(order.zone);
+                self.known.alarms.clear(alarm, actions);
                 self.apply(DeviceId::Zone(order.zone), Input::Wait(*order), actions);
             }
-            Err(refusal) => actions.push(Action::Refused {
-                run: order.run,
-                refusal,
-            }),
+            Err(refusal) => {
+                let is_learned =
+                    refusal == Refusal::Supply && self.interlock().would_fit_as_given(order.zone);
+                if is_learned && self.known.flows.refused(order.zone, self.now) {
+                    let alarm = Alarm::NotFed(order.zone);
+                    self.known.alarms.raise(alarm, actions);
+                }
+                actions.push(Action::Refused {
+                    run: order.run,
+                    refusal,
+                });
+            }
         }
     }
 
@@ -278,15 +289,18 @@ impl Supervisor {
         if !self.known.journal_works {
             return Err(Refusal::Journal);
         }
-        let interlock = Interlock {
+        self.interlock().admit(order)
+    }
+
+    fn interlock(&self) -> Interlock<'_> {
+        Interlock {
             installation: &self.installation,
             fleet: &self.known.fleet,
             flows: &self.known.flows,
             alarms: &self.known.alarms,
             last_run: self.known.last_run,
             now: self.now,
-        };
-        interlock.admit(order)
+        }
     }
 
     pub(super) fn close_all(&mut self, cause: FinishCause, actions: &mut Vec<Action>) {

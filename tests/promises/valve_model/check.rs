@@ -48,8 +48,8 @@ impl World {
             let open = self
                 .grounds
                 .iter()
-                .position(|ground| ground.open && ground.is_sound());
-            if let Some(open) = open.filter(|_| scenario.fault != Fault::OpensItself) {
+                .position(|ground| ground.open && ground.is_sound() && !ground.opens_alone());
+            if let Some(open) = open {
                 return Err(format!("stopped as confirmed while device {open} is open"));
             }
         }
@@ -64,9 +64,8 @@ impl World {
     /// The open valves never draw more than the supply.
     fn check_supply(&self, scenario: &Scenario) -> Result<(), Broken> {
         let zones = scenario.installation.zones.iter().zip(&self.grounds);
-        let opened_itself = |ground: &super::physical::Ground| ground.fault == Fault::OpensItself;
         let drawn: u32 = zones
-            .filter(|(_, ground)| ground.open && !opened_itself(ground))
+            .filter(|(_, ground)| ground.open && !ground.opens_alone())
             .filter(|(_, ground)| ground.fault != Fault::Lying)
             .map(|(zone, _)| zone.flow.ml_per_min())
             .sum();

@@ -20,6 +20,7 @@ pub enum Happening {
     CopyReport(usize),
     OvertakeReport(usize),
     OpenItself,
+    Reboot,
     Order(usize),
     UserClose(usize),
     Restart,
@@ -67,6 +68,10 @@ impl World {
         if budget.device_faults > 0 && scenario.fault == Fault::OpensItself && !self.grounds[0].open
         {
             all.push(Happening::OpenItself);
+        }
+        let boots = matches!(scenario.fault, Fault::BootsOpen | Fault::BootsClosed);
+        if budget.device_faults > 0 && boots {
+            all.push(Happening::Reboot);
         }
         let Some(daemon) = &self.daemon else {
             all.push(Happening::Restart);

@@ -102,13 +102,15 @@ fn keeps_its_promises(scenario: &Scenario) {
 
 #[test]
 fn losses_copies_and_overtaking() {
-    let mut scenario = scenario("losses, copies, overtaking", ECHO);
-    scenario.budget.losses = 1;
-    scenario.budget.copies = 1;
-    scenario.overtaking = true;
-    scenario.slow = &[0, 2];
-    scenario.horizon = 6;
-    keeps_its_promises(&scenario);
+    for (slow, horizon) in [([0].as_slice(), 6), ([0, 2].as_slice(), 5)] {
+        let mut scenario = scenario("losses, copies, overtaking", ECHO);
+        scenario.budget.losses = 1;
+        scenario.budget.copies = 1;
+        scenario.overtaking = true;
+        scenario.slow = slow;
+        scenario.horizon = horizon;
+        keeps_its_promises(&scenario);
+    }
 }
 
 #[test]
@@ -236,6 +238,32 @@ fn a_valve_that_opens_itself() {
     scenario.budget.device_faults = 1;
     scenario.budget.losses = 1;
     scenario.horizon = 8;
+    keeps_its_promises(&scenario);
+}
+
+#[test]
+fn a_valve_that_loses_power_and_comes_back_open() {
+    for (name, device, kills) in [
+        ("boots open", ECHO, 0),
+        ("boots open, a kill", ECHO, 1),
+        ("plain relay boots open", PLAIN, 0),
+    ] {
+        let mut scenario = scenario(name, device);
+        scenario.fault = Fault::BootsOpen;
+        scenario.budget.device_faults = 1;
+        scenario.budget.kills = kills;
+        scenario.horizon = 10 - 2 * kills;
+        keeps_its_promises(&scenario);
+    }
+}
+
+#[test]
+fn a_valve_that_loses_power_and_comes_back_closed() {
+    let mut scenario = scenario("boots closed", ECHO);
+    scenario.fault = Fault::BootsClosed;
+    scenario.orders = vec![(0, TICK * 4), (1, TICK * 2)];
+    scenario.budget.device_faults = 1;
+    scenario.horizon = 10;
     keeps_its_promises(&scenario);
 }
 

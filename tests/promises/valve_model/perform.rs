@@ -3,7 +3,7 @@
 use soakmist::valve::{Action, Command, CommandId, DeviceId, Event, JournalEntry, Position};
 
 use super::happening::Fate;
-use super::physical::{Fault, moment, ticks};
+use super::physical::{moment, ticks};
 use super::scenario::{Planted, Scenario};
 use super::world::{Broken, World};
 
@@ -36,7 +36,7 @@ impl World {
                     if fate == Fate::DiskFails && opens {
                         disk_works = false;
                     } else {
-                        self.write(entry, scenario)?;
+                        self.write(entry)?;
                     }
                 }
                 Action::Publish {
@@ -82,7 +82,7 @@ impl World {
             return Ok(());
         }
         if is_open {
-            self.check_opening(device, message.0, scenario)?;
+            self.check_opening(device, message.0)?;
             self.opened_since_start = true;
         }
         let planted = scenario.planted;
@@ -101,15 +101,12 @@ impl World {
 
     /// Before the first opening since a start all is closed in truth; an
     /// opening is written down; no run is opened by two commands.
-    fn check_opening(
-        &self,
-        device: DeviceId,
-        id: CommandId,
-        scenario: &Scenario,
-    ) -> Result<(), Broken> {
+    fn check_opening(&self, device: DeviceId, id: CommandId) -> Result<(), Broken> {
         if !self.opened_since_start
-            && let Some(open) = self.grounds.iter().position(|g| g.is_sound() && g.open)
-            && !(scenario.fault == Fault::OpensItself && open == 0)
+            && let Some(open) = self
+                .grounds
+                .iter()
+                .position(|g| g.is_sound() && g.open && !g.opens_alone())
         {
             return Err(format!(
                 "{device} is opened while device {open} is open since before"
@@ -123,14 +120,14 @@ impl World {
         Ok(())
     }
 
-    fn write(&mut self, entry: &JournalEntry, scenario: &Scenario) -> Result<(), Broken> {
+    fn write(&mut self, entry: &JournalEntry) -> Result<(), Broken> {
         self.journal.write(entry)?;
         if let JournalEntry::Finished(finished) = entry
             && let Some(run) = finished.run
             && let Some(command) = self.journal.close_account(run)
         {
             let ground = &self.grounds[finished.zone];
-            if !ground.is_sound() || scenario.fault == Fault::OpensItself {
+            if !ground.is_sound() || ground.opens_alone() {
                 return Ok(());
             }
             let flowing = ground.flowing.filter(|flowing| flowing.command == command);

@@ -29,6 +29,10 @@ pub enum Fault {
     OpensItself,
     /// May miss a closing pulse, and says that it has closed.
     MissesPulse,
+    /// May lose power and come back open, its numbers forgotten.
+    BootsOpen,
+    /// May lose power and come back closed, its numbers forgotten.
+    BootsClosed,
 }
 
 /// A device in the ground.
@@ -68,7 +72,15 @@ impl Ground {
 
     /// Whether what it says is what it is, and it does what it is told.
     pub fn is_sound(&self) -> bool {
-        matches!(self.fault, Fault::None | Fault::OpensItself)
+        matches!(
+            self.fault,
+            Fault::None | Fault::OpensItself | Fault::BootsOpen | Fault::BootsClosed
+        )
+    }
+
+    /// Whether it may be open without a command.
+    pub fn opens_alone(&self) -> bool {
+        matches!(self.fault, Fault::OpensItself | Fault::BootsOpen)
     }
 
     /// Carries out a command; the report that it gives. `slips` is a closing
@@ -138,6 +150,16 @@ impl Ground {
     /// Opens without a command.
     pub fn open_itself(&mut self) -> Report {
         self.open = true;
+        self.says()
+    }
+
+    /// Loses power and comes back.
+    pub fn reboot(&mut self, now: u8) -> Report {
+        self.last = CommandId::default();
+        match self.fault {
+            Fault::BootsClosed => self.shut(now),
+            _ => self.open = true,
+        }
         self.says()
     }
 

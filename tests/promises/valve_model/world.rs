@@ -149,6 +149,12 @@ impl World {
                 self.say(0, Some(report));
                 vec![]
             }
+            Happening::Reboot => {
+                self.budget.device_faults -= 1;
+                let report = self.grounds[0].reboot(self.tick);
+                self.say(0, Some(report));
+                vec![]
+            }
             Happening::Order(index) => vec![Event::Open(self.order(index, scenario))],
             Happening::UserClose(zone) => {
                 self.budget.user_closes -= 1;
@@ -311,7 +317,8 @@ impl World {
                 .filter(|_| id != DeviceId::Master)
                 .and_then(|flowing| self.journal.deadline(flowing.command));
             let is_late = deadline.is_some_and(|deadline| self.tick >= deadline);
-            if ground.open && (is_to_close || is_late) {
+            let is_unnoticed = ground.fault == Fault::BootsOpen && state.is_closed();
+            if ground.open && (is_to_close || is_late || is_unnoticed) {
                 self.overdue[index] = self.overdue[index].saturating_add(1);
             } else {
                 self.overdue[index] = 0;

@@ -3,6 +3,7 @@
 
 mod bench;
 mod metering;
+mod power;
 
 use std::sync::Arc;
 use std::time::Duration;

@@ -135,6 +135,32 @@ fn csv_json_and_text_tell_the_same_runs_and_the_same_water() {
 }
 
 #[test]
+fn by_hand_no_rounds_are_merged_into_one_watering() {
+    // Ten short mistings, 33 to 42 minutes apart, and a soak of six even cycles before them.
+    let (site, mut plan) = small();
+    let start = plan.from;
+    let at = |minutes: i64| start + TimeDelta::minutes(minutes);
+    plan.runs = (0..6)
+        .map(|cycle| sample::run(0, at(60 + 70 * cycle), 1800, Stage::PreSoak))
+        .collect();
+    let mut minutes = 24 * 60 + 631;
+    for round in 0..10 {
+        plan.runs
+            .push(sample::run(0, at(minutes), 550, Stage::Germination));
+        minutes += if round % 2 == 0 { 42 } else { 51 };
+    }
+    let weather = sample::weather(144);
+    let page = plain(&hand_watering(&View::new(&site, &plan, &weather, &[])));
+    let text = page.split_whitespace().collect::<Vec<_>>().join(" ");
+    let soak = "01:00 square 6 × 30 min 10.8 m³ 30 min, then 40 min pause, 6 times; ends 07:20";
+    assert!(text.contains(soak), "{page}");
+    let mist = "10:31, 11:13, 12:04, 12:46, 13:37, 14:19, 15:10, 15:52, 16:43, 17:25: 9:10 min \
+                each; ends 17:34";
+    assert!(text.contains(mist), "{page}");
+    assert!(page.lines().all(|line| line.width() <= 40), "{page}");
+}
+
+#[test]
 fn full_text_shows_every_run() {
     let (site, plan) = small();
     let weather = sample::weather(144);

@@ -308,8 +308,41 @@ fn chosen_zones_are_shown_alone_and_their_totals_are_theirs() {
 }
 
 #[test]
-fn a_reason_names_trigger_depletion_demand_rain_and_what_moved_it() {
+fn a_lone_zone_is_never_told_that_others_have_the_supply() {
     let site = sample::site(1);
+    let mut plan = sample::plan(&site, sample::thursday(), 6);
+    for (index, run) in plan.runs.iter_mut().enumerate() {
+        run.reason.moved = Some(Moved {
+            by: Constraint::Supply,
+            minutes: if index % 2 == 0 { -11 } else { 12 },
+        });
+        if index % 3 == 0 {
+            run.reason.trigger = Trigger::AheadOfConstraint;
+        }
+    }
+    plan.shortfalls[0].cause = Constraint::Supply;
+    let weather = sample::weather(144);
+    let view = View::new(&site, &plan, &weather, &[]);
+    for (name, output) in FOR_PEOPLE.iter().chain(&FOR_MACHINES) {
+        let page = plain(&output(&view))
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ");
+        for words in [
+            "other zones",
+            "supply busy",
+            "supply is busy",
+            "supply +",
+            "supply −",
+        ] {
+            assert!(!page.contains(words), "{name}: {words}");
+        }
+    }
+}
+
+#[test]
+fn a_reason_names_trigger_depletion_demand_rain_and_what_moved_it() {
+    let site = sample::site(2);
     // Saturday 26 August 2023, 10:00 in London: valves shut from 12:30 for the match.
     let mut run = sample::run(
         0,

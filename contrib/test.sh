@@ -26,6 +26,7 @@ cargo fmt --all -- --check
 cargo clippy --all-targets --locked -- -D warnings
 cargo clippy --all-targets --all-features --locked -- -D warnings
 cargo test --locked
-cargo test --all-features --locked --test faults embedded
+# The demonstration, and the program on a fast clock: mostly waiting.
+cargo test --all-features --locked --test faults -- --test-threads 4 embedded fast_clock
 RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet
 echo "all checks passed"

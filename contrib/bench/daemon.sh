@@ -4,4 +4,5 @@
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 cargo bench --bench daemon -- "$@"
-cargo test --release --test promises sixty_days -- --ignored --nocapture
+cargo bench --bench sixty_days
+cargo bench --bench sixty_days -- 1000

@@ -27,6 +27,7 @@ const GREENSBORO: GeoPosition = GeoPosition {
     latitude_deg: 36.1,
     longitude_deg: -79.95,
     elevation_m: 273.0,
+    coast: false,
 };
 
 /// Median time of a piece of work [µs].

@@ -79,6 +79,7 @@ fn weather(site: &Site) -> Vec<WeatherHour> {
         latitude_deg: site.place.latitude_deg,
         longitude_deg: site.place.longitude_deg,
         elevation_m: site.place.elevation_m,
+        coast: false,
     };
     complete(&contents.hours, &place).expect("no gaps").hours
 }

@@ -21,6 +21,7 @@ use soakmist::plan::bookings::{Ask, Bookings};
 use soakmist::plan::packing::{self, Wanted};
 use soakmist::plan::schedule::{Placed, Prepared, Schedule};
 use soakmist::plan::shortfall::dry_seconds;
+use soakmist::plan::window::SiteClosures;
 use soakmist::site::*;
 use soakmist::units::{Area, Flow, Rate};
 
@@ -66,12 +67,15 @@ impl Draw {
     }
 }
 
+/// The supply of a site with nothing booked, over the days of the plan.
+fn empty_calendar(site: &Site) -> Bookings {
+    let (first, last) = (span().begin.date_naive(), span().to.date_naive());
+    let closures = SiteClosures::of(site, &[], first, last);
+    Bookings::of(site, &closures, site.supply.flow.l_per_min())
+}
+
 fn span() -> Span {
-    Span {
-        begin: local(18, 0),
-        from: local(18, 0),
-        to: local(END, 0),
-    }
+    Span::exactly(local(18, 0), local(END, 0))
 }
 
 fn random_zone(draw: &mut Draw, index: u32) -> Zone {
@@ -262,7 +266,7 @@ impl Problem {
     fn packed(&self, site: &Site, schedule: &Schedule, together: bool) -> Vec<Option<i64>> {
         let needs = &self.jobs;
         let until = local(END, 0).timestamp();
-        let mut bookings = Bookings::of(site, site.supply.flow.l_per_min());
+        let mut bookings = empty_calendar(site);
         for settled in &self.settled {
             let waterer = &schedule.zones[settled.zone].waterer;
             bookings.book(settled.start, &waterer.ask(settled.length));
@@ -373,7 +377,7 @@ fn run_evenly(
     zones: &[Even],
     (end, together): (i64, bool),
 ) -> Vec<Vec<i64>> {
-    let mut bookings = Bookings::of(site, site.supply.flow.l_per_min());
+    let mut bookings = empty_calendar(site);
     let mut next = zones.to_vec();
     let mut starts = vec![Vec::new(); zones.len()];
     let wanted = |next: &[Even], zone: usize| {

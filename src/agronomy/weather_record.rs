@@ -34,6 +34,8 @@ pub struct GeoPosition {
     pub longitude_deg: f64,
     /// Elevation above sea level [m].
     pub elevation_m: f64,
+    /// Whether a large body of water governs the air there.
+    pub coast: bool,
 }
 
 impl From<&Place> for GeoPosition {
@@ -42,6 +44,7 @@ impl From<&Place> for GeoPosition {
             latitude_deg: place.latitude_deg,
             longitude_deg: place.longitude_deg,
             elevation_m: place.elevation_m,
+            coast: place.coast,
         }
     }
 }

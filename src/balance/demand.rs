@@ -7,7 +7,7 @@ use chrono_tz::Tz;
 
 use super::ground::Ground;
 use super::growth::{Growth, Season};
-use super::rain::counted_at_mm;
+use super::rain::{counted_at_mm, told_mm};
 use super::record::Stage;
 use crate::agronomy::atmosphere::saturation_vapour_pressure_kpa;
 use crate::agronomy::cover;
@@ -39,16 +39,31 @@ pub struct HourDemand {
     pub mulch_factor: f64,
     /// Rain that is counted [mm].
     pub rain_mm: f64,
+    /// All the rain of the hour, fallen or expected [mm].
+    pub all_rain_mm: f64,
     /// Share of that rain which runs off [mm].
     pub rain_runoff_mm: f64,
     /// Depth of the managed layer [mm].
     pub layer_mm: f64,
     /// Allowed depletion as a share of the layer's available water.
     pub depletion_share: f64,
+    /// The same of all the soil, for standing turf.
+    pub standing_depletion_share: f64,
+    /// Share of the allowed depletion at which water is due.
+    pub due_share: f64,
     /// Stage at the start of the hour.
     pub stage: Stage,
     /// Whether the sun is up at mid-hour.
     pub daylight: bool,
+}
+
+impl HourDemand {
+    /// Puts rain that has fallen [mm] in the place of what was known of it.
+    pub fn set_rain(&mut self, ground: &Ground, rain_mm: f64) {
+        self.rain_mm = rain_mm;
+        self.all_rain_mm = rain_mm;
+        self.rain_runoff_mm = rain_runoff_mm(ground, rain_mm);
+    }
 }
 
 /// Daily figures that several formulas need, by local date.
@@ -169,9 +184,12 @@ fn demand(
         exposed: evaporation::exposed_fraction(growth.cover_fraction, 1.0),
         mulch_factor,
         rain_mm,
+        all_rain_mm: told_mm(hour),
         rain_runoff_mm: rain_runoff_mm(ground, rain_mm),
         layer_mm: growth.layer_mm,
         depletion_share: growth.depletion_share,
+        standing_depletion_share: zone.allowed_depletion.root_zone,
+        due_share: growth.due_share,
         stage: growth.stage,
         daylight: hour.daylight,
     }

@@ -25,7 +25,8 @@ pub struct Ground {
     /// Saturation θS, volume share.
     pub saturation: f64,
     /// Hydraulic conductivity in the Green–Ampt sense: a measured
-    /// infiltration rate, or the class value of Rawls et al. 1983.
+    /// infiltration rate, or of the class value of Rawls et al. 1983 what the
+    /// slope leaves.
     pub intake: Rate,
     /// Whether `intake` was measured.
     pub intake_measured: bool,
@@ -115,7 +116,10 @@ impl Ground {
             field_capacity,
             wilting_point,
             saturation,
-            intake: zone.soil.infiltration_rate.unwrap_or(class.conductivity),
+            intake: zone.soil.infiltration_rate.unwrap_or_else(|| {
+                let left = surface_storage::slope_intake_factor(zone.slope_pct);
+                Rate::from_mm_per_h(left * class.conductivity.mm_per_h())
+            }),
             intake_measured: zone.soil.infiltration_rate.is_some(),
             suction_mm: class.suction_mm,
             surface_storage: Depth::from_mm(surface_storage::bare_soil_mm(zone.slope_pct)),

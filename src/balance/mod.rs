@@ -1,5 +1,6 @@
-//! The water balance of one zone: one managed layer that is thin while seed
-//! germinates and follows the roots down afterwards.
+//! The water balance of one zone: a surface layer and four strata beneath it.
+//! What is watered is thin while seed germinates and follows the roots down
+//! afterwards.
 //!
 //! - [`ground`]: what the soil of a zone holds, lets in and gives back;
 //! - [`growth`]: stage, layer depth and crop coefficient through the season;

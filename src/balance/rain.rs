@@ -11,7 +11,12 @@
 //! | `"expected"` | the amount times its probability |
 //! | `"as-forecast"` | the whole amount |
 //!
-//! And for a seed layer it never counts, whatever word is chosen: a layer
+//! What falls in air of 0 °C or colder lies as snow and does not count: it may
+//! melt in a week or blow away, and the ground under it may be frozen. Its melt is
+//! left out as well, which errs towards water that is not needed, and never lets
+//! seed dry (common practice for the bound, no source).
+//!
+//! And for a seed layer expected rain never counts, whatever word is chosen: a layer
 //! that lasts for hours dries when the rain stays away, and what trust saves there
 //! is next to nothing (docs/weather.md has the figures). Own model; the weighing
 //! is the expected value of the amount, with the service's amount taken as the
@@ -20,6 +25,9 @@
 use super::record::Stage;
 use crate::agronomy::weather_record::{Provenance, WeatherHour};
 use crate::site::RainTrust;
+
+/// Air in which rain falls as snow, and what is colder [°C].
+const SNOW_AT_C: f64 = 0.0;
 
 /// From which probability a cautious site counts rain at all. Own choice.
 pub const LIKELY: f64 = 0.7;
@@ -65,15 +73,28 @@ pub fn has_fallen(hour: &WeatherHour) -> bool {
     hour.rain_probability >= 1.0
 }
 
-/// The rain of an hour that counts where the ground is not a seed layer [mm].
+/// All the rain of an hour that anybody tells of, fallen or expected [mm].
 #[must_use]
-pub fn counted_mm(hour: &WeatherHour, trust: RainTrust) -> f64 {
+pub fn told_mm(hour: &WeatherHour) -> f64 {
     match hour.provenance.rain {
         // Nobody's forecast.
         Provenance::Climate | Provenance::Estimated => 0.0,
-        _ if has_fallen(hour) => hour.rain_mm,
-        _ => hour.rain_mm * trust.share(hour.rain_probability),
+        _ => hour.rain_mm,
     }
+}
+
+/// The rain of an hour that counts where the ground is not a seed layer [mm].
+#[must_use]
+pub fn counted_mm(hour: &WeatherHour, trust: RainTrust) -> f64 {
+    if hour.air_temperature_c <= SNOW_AT_C {
+        return 0.0;
+    }
+    let share = if has_fallen(hour) {
+        1.0
+    } else {
+        trust.share(hour.rain_probability)
+    };
+    share * told_mm(hour)
 }
 
 /// The rain of an hour that counts at a stage [mm].
@@ -89,6 +110,7 @@ pub fn counted_at_mm(hour: &WeatherHour, trust: RainTrust, stage: Stage) -> f64 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::agronomy::missing_data::UNSTATED_RAIN_PROBABILITY;
 
     #[test]
     fn shares_follow_the_words() {
@@ -98,6 +120,15 @@ mod tests {
         close(RainTrust::Cautious.share(0.7), 0.7);
         close(RainTrust::Expected.share(0.3), 0.3);
         close(RainTrust::AsForecast.share(0.3), 1.0);
+    }
+
+    #[test]
+    fn the_word_governs_rain_without_a_probability_too() {
+        // As docs/weather.md says.
+        for (trust, share) in RainTrust::ALL.into_iter().zip([0.0, 0.0, 0.5, 1.0]) {
+            let counted = trust.share(UNSTATED_RAIN_PROBABILITY);
+            assert!((counted - share).abs() < 1e-12, "{}", trust.word());
+        }
     }
 
     #[test]

@@ -14,8 +14,10 @@ pub struct Emergence {
     pub last: NaiveDate,
     /// The same per species of the mix.
     pub by_species: Vec<SpeciesEmergence>,
-    /// Whether a person recorded it (then both days are that day).
+    /// Whether a person recorded the first day.
     pub recorded: bool,
+    /// Whether a person recorded the last day.
+    pub all_up_recorded: bool,
 }
 
 /// Expected emergence of one species.
@@ -60,14 +62,17 @@ pub struct BalanceHour {
     pub evaporation_mm: f64,
     /// Transpiration.
     pub transpiration_mm: f64,
-    /// Rain as it fell.
+    /// Rain that counts: what has fallen, and of expected rain what the site
+    /// trusts at that stage.
     pub rain_mm: f64,
+    /// All the rain of the hour, fallen or expected.
+    pub all_rain_mm: f64,
     /// Irrigation that reached the layer.
     pub irrigation_mm: f64,
     /// Rise from moist soil beneath into the seed layer; below zero while the
     /// layer gives water down.
     pub restored_mm: f64,
-    /// Drainage below the managed layer's store.
+    /// Drainage out of the bottom of all the soil.
     pub drainage_mm: f64,
     /// Runoff of rain.
     pub runoff_mm: f64,

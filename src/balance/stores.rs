@@ -160,6 +160,13 @@ impl Stores {
         self.surface(ground).available_mm + self.root_available_mm(ground)
     }
 
+    /// Total available water of all modelled soil [mm].
+    #[must_use]
+    pub fn all_available_mm(&self, ground: &Ground) -> f64 {
+        let below_mm = ground.bottom_mm - self.layer_mm;
+        self.available_mm(ground) + ground.available_share() * below_mm
+    }
+
     fn root_available_mm(&self, ground: &Ground) -> f64 {
         ground.available_share() * (self.layer_mm - self.surface(ground).thickness_mm)
     }
@@ -268,17 +275,17 @@ impl Stores {
     /// surface layer and root zone, of standing turf from all the soil, by
     /// the water that each store still has.
     fn transpire(&mut self, ground: &Ground, demand: &HourDemand, hours: f64) -> f64 {
-        let share = demand.depletion_share;
         let seedlings = (demand.kcb - demand.standing_kcb) * demand.et0_mm_per_h * hours;
         let standing = demand.standing_kcb * demand.et0_mm_per_h * hours;
         let mut taken = 0.0;
         if seedlings > 0.0 {
+            let share = demand.depletion_share;
             let stress = root_zone::stress(self.available_mm(ground), self.depletion_mm(), share);
             taken += self.take(ground, seedlings * stress, self.rooted);
         }
         if standing > 0.0 {
-            let below_mm = ground.bottom_mm - self.layer_mm;
-            let available = self.available_mm(ground) + ground.available_share() * below_mm;
+            let share = demand.standing_depletion_share;
+            let available = self.all_available_mm(ground);
             let stress = root_zone::stress(available, self.total_depletion_mm(), share);
             taken += self.take(ground, standing * stress, [1.0; strata::COUNT]);
         }

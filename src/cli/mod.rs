@@ -23,6 +23,8 @@ mod planning;
 #[cfg(feature = "daemon")]
 mod run;
 #[cfg(feature = "daemon")]
+mod run_clock;
+#[cfg(feature = "daemon")]
 mod run_weather;
 mod soil;
 mod sources;
@@ -63,7 +65,7 @@ enum Command {
     /// Water a zone now
     #[cfg(feature = "daemon")]
     Water(daemon::WaterArguments),
-    /// Tell the daemon what happened: emerged, hand-watered, rain, mown
+    /// Tell the daemon what happened: emerged, all-up, hand-watered, rain, mown
     #[cfg(feature = "daemon")]
     Record(daemon::RecordArguments),
     /// Water nothing for a while, such as during a match

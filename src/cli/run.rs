@@ -9,8 +9,8 @@ use super::Failure;
 use super::check::read_site_file;
 use super::log::{self, LogFormat};
 use super::planning::load_site;
+use super::run_clock::Pace;
 use super::run_weather;
-use crate::clock::SystemClock;
 use crate::daemon::Handle;
 use crate::daemon::runtime::{
     Daemon, End, LastResort, Start, StartError, gather_hourly, listen, state_file,
@@ -53,15 +53,16 @@ pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
         .enable_all()
         .build()
         .map_err(|error| Failure::Io(format!("cannot start: {error}")))?;
+    let pace = Pace::get()?;
     let outcome = loop {
         let start = Start {
             site: Arc::new(site),
             folder: folder_of(&arguments.site),
             state: state_file(&state),
             dry_run: arguments.dry_run,
-            clock: Arc::new(SystemClock),
+            clock: Arc::clone(&pace.clock),
         };
-        match one_life(&runtime, &start, &arguments.site) {
+        match one_life(&runtime, (&start, &pace), &arguments.site) {
             Ok(Some(again)) => site = *again,
             Ok(None) => break Ok(()),
             Err(failure) => break Err(failure),
@@ -73,12 +74,17 @@ pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
 }
 
 /// From one start to the next stop; the site to start anew with, if any.
-fn one_life(runtime: &Runtime, start: &Start, file: &Path) -> Result<Option<Box<Site>>, Failure> {
-    let parts = match start.parts() {
+fn one_life(
+    runtime: &Runtime,
+    (start, pace): (&Start, &Pace),
+    file: &Path,
+) -> Result<Option<Box<Site>>, Failure> {
+    let mut parts = match start.parts() {
         Ok(parts) => parts,
         Err(error) if error.leaves_valves_alone() => return Err(refused(error)),
         Err(error) => return Err(close_and_refuse(runtime, start, &error)),
     };
+    pace.fit(&mut parts);
     let valves = |error: crate::valve::InstallationError| Failure::Input(error.to_string());
     let token = std::env::var(TOKEN_VARIABLE).ok();
     let web = WebSettings::of(&start.site.daemon, &start.folder, token)
@@ -126,7 +132,7 @@ async fn live(daemon: Daemon, site: Arc<Site>, file: &Path) -> std::io::Result<E
         Some(site)
     })?;
     let gather = run_weather::weather_of(known, folder_of(file));
-    let weather = gather_hourly(gather, daemon.word(), (daemon.weather_again(), 1));
+    let weather = gather_hourly(gather, daemon.word(), daemon.gathering());
     let end = daemon.run().await;
     signals.abort();
     weather.abort();

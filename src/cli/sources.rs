@@ -86,6 +86,12 @@ impl SourceArguments {
         self.now.unwrap_or_else(present)
     }
 
+    /// Whether a present was asked for.
+    #[must_use]
+    pub fn looks_back(&self) -> bool {
+        self.now.is_some()
+    }
+
     /// What the site names, overridden by what is asked for.
     #[must_use]
     pub fn setup(&self, site: &Site) -> WeatherSetup {

@@ -87,8 +87,9 @@ pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
         write_file(path, &report::chart_svg(&view))?;
     }
     if arguments.format == Format::Csv && arguments.explain.is_none() {
-        // A line a run has no room for them.
-        for warning in report::warnings_in_short(&view) {
+        // A line a run has no room for it; what is to be known of site and
+        // weather was told when they were read.
+        if let Some(warning) = report::seed_dry(&view) {
             eprint!("{}", paragraph("soakmist: ", &warning));
         }
     }

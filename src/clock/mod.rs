@@ -8,12 +8,16 @@
 
 mod manual;
 mod sanity;
+#[cfg(feature = "demo")]
+mod shared;
 mod system;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 pub use manual::ManualClock;
 pub use sanity::{ClockProblem, JumpWatch, judge};
+#[cfg(feature = "demo")]
+pub use shared::{Bearing, BearingError, SharedClock};
 pub use system::{AcceleratedClock, Held, SystemClock, boot_id};
 
 use crate::valve::Moment;

@@ -2,10 +2,12 @@
 //! out: nothing opens before it is written down, and closings wait for
 //! nothing.
 //!
-//! The disk may be slow: while a write is under way closings are sent at
-//! once, ahead of it, and take an opening of the same valve that still waits
-//! with them. When a write fails nothing opens; what was to be written is
-//! kept, within a bound, and tried again.
+//! The disk may be slow: everything that waits for it is written together, so
+//! that a thousand openings cost as few syncs as one. While a write is under
+//! way closings are sent at once, ahead of it, and take an opening of the same
+//! valve that still waits with them. When a write fails nothing opens, neither
+//! what it held nor what waited behind it; what was to be written is kept,
+//! within a bound, and tried again.
 
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -15,7 +17,8 @@ use crate::store::Entry;
 use crate::valve::{Command, CommandId, DeviceId, JournalEntry, Moment, Position};
 
 /// Entries that are kept for a disk that takes none. When everything is
-/// closed hardly any come.
+/// closed hardly any come. When more than that wait for a write that does not
+/// end, the journal counts as broken.
 const MOST_KEPT: usize = 10_000;
 /// Pause between two tries.
 const RETRY: Duration = Duration::from_secs(5);
@@ -52,6 +55,8 @@ enum Item {
 /// The order of things.
 #[derive(Default)]
 pub struct Desk {
+    /// What stands before its first entry to write is durable, or waits for
+    /// the write that is under way.
     queue: VecDeque<Item>,
     /// What is being written.
     writing: Option<Vec<Entry>>,
@@ -80,12 +85,17 @@ impl Desk {
                     device,
                     id,
                     command: command @ Command::Open { .. },
-                } => self.queue.push_back(Item::Open {
-                    device,
-                    id,
-                    command,
-                    since: now,
-                }),
+                } => {
+                    // A repetition of what was never sent says nothing new.
+                    if !self.awaits(id) {
+                        self.queue.push_back(Item::Open {
+                            device,
+                            id,
+                            command,
+                            since: now,
+                        });
+                    }
+                }
                 Action::Publish {
                     device,
                     id,
@@ -125,7 +135,7 @@ impl Desk {
             (false, _) => {
                 self.keep(entries);
                 self.retry_at = Some(now.after(RETRY));
-                self.queue.retain(|item| !matches!(item, Item::Open { .. }));
+                self.open_none();
                 (!was_broken).then_some(Turn::Failed)
             }
         };
@@ -134,8 +144,13 @@ impl Desk {
     }
 
     /// Time has passed: tries again to write what could not be written.
-    pub fn tick(&mut self, now: Moment) -> Vec<Effect> {
+    pub fn tick(&mut self, now: Moment) -> (Vec<Effect>, Option<Turn>) {
         let mut effects = Vec::new();
+        if self.writing.is_some() && self.kept.is_none() && self.queue.len() > MOST_KEPT {
+            self.kept = Some(Vec::new());
+            self.open_none();
+            return (effects, Some(Turn::Failed));
+        }
         if self.writing.is_none() && self.retry_at.is_some_and(|at| now >= at) {
             self.retry_at = None;
             if let Some(kept) = &mut self.kept {
@@ -144,7 +159,7 @@ impl Desk {
                 effects.push(Effect::Write(entries));
             }
         }
-        effects
+        (effects, None)
     }
 
     /// When [`Desk::tick`] is due.
@@ -187,6 +202,17 @@ impl Desk {
         kept.truncate(MOST_KEPT);
     }
 
+    /// Forgets every opening that has not been sent.
+    fn open_none(&mut self) {
+        self.queue.retain(|item| !matches!(item, Item::Open { .. }));
+    }
+
+    /// Whether an opening with this number waits for the disk.
+    fn awaits(&self, number: CommandId) -> bool {
+        let is_it = |item: &Item| matches!(item, Item::Open { id, .. } if *id == number);
+        self.queue.iter().any(is_it)
+    }
+
     fn proceed(&mut self, now: Moment, effects: &mut Vec<Effect>) {
         while self.writing.is_none() {
             match self.queue.pop_front() {
@@ -211,16 +237,21 @@ impl Desk {
         }
     }
 
-    /// Writes an entry together with those that follow it at once.
+    /// Writes an entry together with all that wait. What stands between them
+    /// stays where it is, and is done when they are durable.
     fn write(&mut self, first: Entry, effects: &mut Vec<Effect>) {
         let mut entries = vec![first];
-        while let Some(Item::Write(_)) = self.queue.front() {
-            if let Some(Item::Write(entry)) = self.queue.pop_front() {
-                entries.push(entry);
+        let mut others = VecDeque::new();
+        for item in self.queue.drain(..) {
+            match item {
+                Item::Write(entry) => entries.push(entry),
+                item => others.push_back(item),
             }
         }
+        self.queue = others;
         if self.kept.is_some() {
             self.keep(entries);
+            self.open_none();
             return;
         }
         self.writing = Some(entries.clone());

@@ -1,13 +1,17 @@
 //! What the daemon knows of one zone: the water that it got, what people
 //! recorded, what runs now.
 
+use std::collections::BTreeMap;
+use std::time::Duration;
+
 use chrono::{DateTime, DurationRound, NaiveDate, TimeDelta, Utc};
 
+use crate::balance::probe::ProbeReading;
 use crate::balance::stores::Levels;
 use crate::clock::Now;
-use crate::plan::rolling::{RainGauge, Water, ZoneNow};
+use crate::plan::rolling::{Probe, RainGauge, Water, ZoneNow};
 use crate::plan::timetable::Cycle;
-use crate::store::{Record, RecordKind};
+use crate::store::{ProbeHour, Record, RecordKind};
 use crate::valve::{FinishedRun, Moment, RunId};
 
 /// What people water by hand is taken to have lasted so long.
@@ -32,6 +36,13 @@ pub struct Ordered {
     pub cycle: Option<Cycle>,
 }
 
+/// An open time as the state keeps it: what is planned before a restart must
+/// be what is planned after it.
+#[must_use]
+pub fn in_millis(open: Duration) -> TimeDelta {
+    i64::try_from(open.as_millis()).map_or(TimeDelta::MAX, TimeDelta::milliseconds)
+}
+
 /// One zone as the daemon knows it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Field {
@@ -39,14 +50,21 @@ pub struct Field {
     pub base: (DateTime<Utc>, Option<Levels>),
     water: Vec<Water>,
     rain: Vec<RainGauge>,
+    /// What its probe said since the balance's instant, by the end of the
+    /// hour, and the name of the probe.
+    probes: BTreeMap<DateTime<Utc>, (String, ProbeReading)>,
+    /// Corrections up to here have been told.
+    corrections_told: Option<DateTime<Utc>>,
     /// Place of the last run in a split application.
     cycle: Option<Cycle>,
     /// The run in progress.
     pub ordered: Option<Ordered>,
     /// No watering before this.
     pub held_until: Option<DateTime<Utc>>,
-    /// The day on which a person saw the grass come up.
+    /// The day on which a person saw the first green.
     pub emerged: Option<NaiveDate>,
+    /// The day on which a person saw that all was up.
+    pub all_up: Option<NaiveDate>,
     /// When it was last mown.
     pub mown: Option<DateTime<Utc>>,
     /// Orders refused since the last that was not.
@@ -63,10 +81,13 @@ impl Field {
             base,
             water: Vec::new(),
             rain: Vec::new(),
+            probes: BTreeMap::new(),
+            corrections_told: None,
             cycle: None,
             ordered: None,
             held_until: None,
             emerged: None,
+            all_up: None,
             mown: None,
             refused: 0,
             pause_until: None,
@@ -95,8 +116,10 @@ impl Field {
             self.cycle = ordered.cycle;
             self.ordered = None;
         }
-        let open = TimeDelta::from_std(finished.applied.estimate).unwrap_or_default();
-        self.applied(open, now.utc_at(finished.at));
+        self.applied(
+            in_millis(finished.applied.estimate),
+            now.utc_at(finished.at),
+        );
     }
 
     /// An order was accepted.
@@ -111,7 +134,7 @@ impl Field {
         self.ordered = None;
         let pause_ms = FIRST_PAUSE_MS << self.refused.min(MOST_DOUBLINGS);
         self.refused = self.refused.saturating_add(1);
-        let until = now.after(std::time::Duration::from_millis(pause_ms));
+        let until = now.after(Duration::from_millis(pause_ms));
         self.pause_until = Some(until);
         until
     }
@@ -120,6 +143,7 @@ impl Field {
     pub fn record(&mut self, record: &Record, date: NaiveDate) -> bool {
         match record.kind {
             RecordKind::Emerged => self.emerged = Some(date),
+            RecordKind::AllUp => self.all_up = Some(date),
             RecordKind::HandWatered { depth_mm } => self.add(Water {
                 from: record.at - BY_HAND,
                 to: record.at,
@@ -147,6 +171,35 @@ impl Field {
         true
     }
 
+    /// What a probe says of an hour; with no weight it takes its word back.
+    pub fn probe(&mut self, hour: &ProbeHour) {
+        let at = hour.start + TimeDelta::hours(1);
+        let reading = ProbeReading {
+            content: hour.content,
+            weight: hour.weight,
+        };
+        if reading.weight > 0.0 && self.base.1.is_none_or(|_| at > self.base.0) {
+            self.probes.insert(at, (hour.sensor.clone(), reading));
+        } else {
+            self.probes.remove(&at);
+        }
+    }
+
+    /// The name of the probe behind a correction that was not told yet.
+    pub fn tell_correction(&mut self, at: DateTime<Utc>) -> Option<String> {
+        if self.corrections_told.is_some_and(|told| at <= told) {
+            return None;
+        }
+        let (sensor, _) = self.probes.get(&at)?;
+        self.corrections_told = Some(at);
+        Some(sensor.clone())
+    }
+
+    /// All corrections but the last have been told by an earlier life.
+    pub fn told_before(&mut self) {
+        self.corrections_told = self.probes.keys().rev().nth(1).copied();
+    }
+
     fn add(&mut self, water: Water) {
         let at = self.water.partition_point(|other| other.from <= water.from);
         self.water.insert(at, water);
@@ -157,12 +210,14 @@ impl Field {
         self.base = (at, Some(levels));
         self.water.retain(|water| water.to > at);
         self.rain.retain(|gauge| gauge.to > at - GAUGE_REACH);
+        self.probes.retain(|probed, _| *probed > at);
     }
 
-    /// For a plan that is made now. Water dated after now, by a clock that was
+    /// For a plan that is made now, while the run in progress lasts until
+    /// `ends`. Water dated after now, by a clock that was
     /// ahead, counts as having come just now: it is not forgotten.
     #[must_use]
-    pub fn now(&self, now: Now, is_left_out: bool) -> ZoneNow {
+    pub fn now(&self, now: Now, is_left_out: bool, ends: Option<Moment>) -> ZoneNow {
         let mut water: Vec<Water> = self
             .water
             .iter()
@@ -182,11 +237,11 @@ impl Field {
             })
             .collect();
         water.sort_by_key(|water| (water.from, water.to));
-        if let Some(ordered) = &self.ordered {
-            let from = now.utc_at(ordered.at.moment);
+        if let Some((ordered, ends)) = self.ordered.zip(ends) {
+            let to = now.utc_at(ends);
             water.push(Water {
-                from,
-                to: from + ordered.duration,
+                from: to - ordered.duration,
+                to,
                 depth_mm: None,
             });
         }
@@ -195,6 +250,11 @@ impl Field {
             levels: self.base.1,
             water,
             rain: self.rain.clone(),
+            probes: self
+                .probes
+                .iter()
+                .map(|(&at, &(_, reading))| Probe { at, reading })
+                .collect(),
             cycle: match &self.ordered {
                 Some(ordered) => ordered.cycle,
                 None => self.cycle,

@@ -1,11 +1,18 @@
-//! What the state says when the daemon starts.
+//! What the state says when the daemon starts, and what it said at a past
+//! moment, so that the plan of then can be made again.
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::control::{Memory, WEATHER_KEPT, first_command};
+use super::assignment::Assignment;
+use super::control::{Control, Memory, Settings, WEATHER_KEPT};
+use super::timekeeping::first_command;
 use crate::balance::stores::Levels;
 use crate::clock::Now;
+use crate::site::Site;
 use crate::store::{Store, StoreError};
+use crate::valve::{InstallationError, Moment};
+use crate::weather::frozen::{self, Frozen};
+use crate::weather::series::SeriesHour;
 
 /// Records older than this are of another season.
 const RECORDS: TimeDelta = TimeDelta::days(150);
@@ -15,12 +22,19 @@ const WATER: TimeDelta = TimeDelta::days(31);
 const WEATHER: TimeDelta = TimeDelta::days(super::outlook::KEPT_DAYS);
 
 impl Memory {
-    /// Ties the zones of the site to their history and reads it.
+    /// Ties the zones of the site to their history, under whatever name it
+    /// began, and reads it.
     ///
     /// # Errors
     /// [`StoreError`] when it cannot be read or written.
-    pub fn read(store: &mut Store, zones: &[String], now: Now) -> Result<Self, StoreError> {
-        store.use_zones(zones, now)?;
+    pub fn read(store: &mut Store, site: &Site, now: Now) -> Result<Self, StoreError> {
+        for zone in &site.zones {
+            for former in store.carry_on(&zone.name, &zone.formerly, now)? {
+                tracing::info!(zone = zone.name, former, "a zone carries on its history");
+            }
+        }
+        let zones: Vec<String> = site.zones.iter().map(|zone| zone.name.clone()).collect();
+        store.use_zones(&zones, now)?;
         let levels = (0..zones.len()).map(|zone| latest_levels(store, zone));
         let levels = levels.collect::<Result<_, _>>()?;
         let last_written = store.last_written()?;
@@ -34,9 +48,61 @@ impl Memory {
             records: store.records(newest - RECORDS)?,
             levels,
             weather: store.weather(WEATHER_KEPT, newest - WEATHER)?,
+            frozen: frozen_hours(store, newest)?,
+            probes: store.probes(newest - WATER, DateTime::<Utc>::MAX_UTC)?,
             last_written,
         })
     }
+
+    /// What was known at a moment of the last two weeks, as far as a plan
+    /// stands on it. Valves that were faulted then, and the run in progress,
+    /// are not remembered; so choose a quiet moment.
+    ///
+    /// - `zones`: how many the site has, to which the store is tied
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read.
+    pub fn as_of(store: &Store, zones: usize, at: DateTime<Utc>) -> Result<Self, StoreError> {
+        let levels = (0..zones).map(|zone| Ok(store.balance_before(zone, at)?.and_then(readable)));
+        let mut waterings = store.waterings(at - WATER)?;
+        waterings.retain(|watering| watering.ended <= at);
+        let mut records = store.records(at - RECORDS)?;
+        records.retain(|record| record.at <= at);
+        Ok(Self {
+            waterings,
+            records,
+            levels: levels.collect::<Result<_, StoreError>>()?,
+            weather: store.weather_as_of(WEATHER_KEPT, at - WEATHER, at)?,
+            probes: store.probes(at - WATER, at)?,
+            ..Self::default()
+        })
+    }
+}
+
+/// The planning of a past moment, from what [`Memory::as_of`] it says.
+///
+/// # Errors
+/// [`InstallationError`] when the valves cannot be supervised.
+pub fn assignment_of(
+    settings: Settings,
+    memory: Memory,
+    at: DateTime<Utc>,
+) -> Result<Assignment, InstallationError> {
+    let now = Now {
+        utc: at,
+        moment: Moment::from_millis(0),
+    };
+    Ok(Control::new(settings, memory, now)?.assignment())
+}
+
+/// Hours that this version cannot read are as if they had never been kept.
+fn frozen_hours(store: &Store, newest: DateTime<Utc>) -> Result<Vec<SeriesHour>, StoreError> {
+    let kept = store.frozen_hours(newest - Frozen::REACH, newest)?;
+    let (hours, lost) = frozen::from_json(kept);
+    if lost > 0 {
+        tracing::warn!(lost, "hours of weather in the state cannot be read");
+    }
+    Ok(hours)
 }
 
 /// Levels that this version cannot read are none.
@@ -44,6 +110,9 @@ fn latest_levels(
     store: &Store,
     zone: usize,
 ) -> Result<Option<(DateTime<Utc>, Levels)>, StoreError> {
-    let found = store.latest_balance(zone)?;
-    Ok(found.and_then(|(at, state)| Some((at, serde_json::from_value(state).ok()?))))
+    Ok(store.latest_balance(zone)?.and_then(readable))
+}
+
+fn readable((at, state): (DateTime<Utc>, serde_json::Value)) -> Option<(DateTime<Utc>, Levels)> {
+    Some((at, serde_json::from_value(state).ok()?))
 }

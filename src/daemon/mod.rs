@@ -17,11 +17,14 @@
 //! | file | idea |
 //! |---|---|
 //! | `control`, `orders`, `people` | events to actions; runs that are due; requests |
+//! | `replanning` | when to plan again, and what is taken over of a plan |
+//! | `timekeeping` | the wall clock; what is due by the day |
 //! | `field` | what is known of one zone |
 //! | `outlook` | the weather, and what stands in for it |
 //! | `assignment` | one planning, to be done beside the loop |
 //! | `desk` | the order of writing, opening, closing |
 //! | `status`, `notice` | what is told to people |
+//! | [`homie`] | the same, as a device of the Homie convention |
 //! | `handle` | how faces reach the loop |
 //! | [`sensors`] | what they tell becomes hours; who is silent or wrong |
 //! | `senses` | the sensors in the loop: weather, balance, news |
@@ -33,21 +36,25 @@ mod control;
 mod desk;
 mod field;
 mod handle;
+pub mod homie;
 mod memory;
 mod notice;
 mod orders;
 pub mod outlook;
 mod people;
+mod replanning;
 pub mod runtime;
 mod senses;
 pub mod sensors;
 mod status;
+mod timekeeping;
 pub mod web;
 
 pub use assignment::{Assignment, Outcome};
 pub use control::{Action, Control, Event, Memory, Settings};
 pub use desk::{Desk, Effect, Turn};
 pub use handle::{Ask, AskError, Counter, Handle};
+pub use memory::assignment_of;
 pub use notice::Notice;
 pub use people::{Answer, Request, Ticket, seconds};
 pub use senses::Told;

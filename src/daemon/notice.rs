@@ -35,6 +35,11 @@ pub enum Notice {
         /// Why.
         refusal: Refusal,
     },
+    /// A run is due and waits until a valve before it has closed.
+    Waits {
+        /// Index of the zone.
+        zone: usize,
+    },
     /// A run was due and is too late now; it is planned anew.
     Missed {
         /// Index of the zone.

@@ -10,11 +10,17 @@ use super::notice::Notice;
 use crate::plan::timetable::{Cycle, Reason, Run};
 use crate::valve::{self, FinishedRun, Moment, OpenOrder, Refusal, RunId, ValveState};
 
-/// A run that is so late is not given any more but planned anew.
-const LATE_MOST: TimeDelta = TimeDelta::minutes(5);
+/// A run that is so late is not given any more but planned anew; later where
+/// a valve may take longer to close.
+const LATE_MOST: Duration = Duration::from_secs(300);
 
-/// A valve that should have closed is waited for so long.
-const ENDING_MOST: Duration = Duration::from_secs(120);
+/// A due run that waits until the valve before it has closed.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Waiting {
+    zone: usize,
+    since: Moment,
+    is_told: bool,
+}
 
 /// A run to be begun now.
 pub(super) struct Wanted {
@@ -31,7 +37,7 @@ impl Control {
             return;
         }
         while let Some(run) = self.due_run() {
-            if self.now.utc - run.start > LATE_MOST {
+            if self.now.utc - run.start > self.late_most() {
                 self.next_run += 1;
                 out.push(Action::Tell(Notice::Missed {
                     zone: run.zone,
@@ -40,9 +46,14 @@ impl Control {
                 self.replan_soon();
                 continue;
             }
-            if !self.may_begin() || self.is_ending() {
+            if !self.may_begin() {
                 return;
             }
+            if self.waits(&run) {
+                self.note_waiting(run.zone, out);
+                return;
+            }
+            self.waiting = None;
             self.next_run += 1;
             if self.is_kept_shut(run.zone) {
                 continue;
@@ -58,17 +69,69 @@ impl Control {
         }
     }
 
-    /// Whether a run is past its time and its valve has not confirmed yet. The
-    /// next may need its water: it waits, but not for ever.
-    fn is_ending(&self) -> bool {
+    fn late_most(&self) -> TimeDelta {
+        let closing = self.settings.installation.timing.close_bound;
+        TimeDelta::from_std(LATE_MOST.max(closing)).unwrap_or(TimeDelta::MAX)
+    }
+
+    /// Whether a due run would be refused now, and only for a valve that is
+    /// closing, about to close, or resting: its own, or one that draws the
+    /// water that it needs. It waits for that valve, as long as a run may be
+    /// late; a valve that does not close becomes a fault before.
+    fn waits(&self, run: &Run) -> bool {
+        if self.settings.dry_run {
+            return false;
+        }
+        let left = run.start + self.late_most() - self.now.utc;
+        let until = self.now.moment.after(left.to_std().unwrap_or_default());
+        let is_freed = |state: &ValveState| state.free_at().is_some_and(|at| at <= until);
+        let zones = &self.supervisor.known().fleet.zones;
+        match self.supervisor.admit(&self.order(run.zone, run.duration)) {
+            Err(Refusal::Busy | Refusal::Resting) => zones.get(run.zone).is_some_and(is_freed),
+            Err(Refusal::Supply) => {
+                let is_drawing = |state: &&ValveState| !matches!(state, ValveState::Closed { .. });
+                zones.iter().filter(is_drawing).any(is_freed)
+            }
+            _ => false,
+        }
+    }
+
+    /// A wait that is longer than a message may take is told, once.
+    fn note_waiting(&mut self, zone: usize, out: &mut Vec<Action>) {
         let now = self.now.moment;
-        let mut runs = self.fields.iter().filter_map(|field| field.ordered);
-        runs.any(|run| {
-            let end = run
-                .at
-                .moment
-                .after(run.duration.to_std().unwrap_or_default());
-            now >= end && now.since(end) < ENDING_MOST
+        let known = self.waiting.filter(|waiting| waiting.zone == zone);
+        let mut waiting = known.unwrap_or(Waiting {
+            zone,
+            since: now,
+            is_told: false,
+        });
+        let is_long = now.since(waiting.since) > self.settings.installation.timing.most_delay;
+        if is_long && !waiting.is_told {
+            waiting.is_told = true;
+            out.push(Action::Tell(Notice::Waits { zone }));
+        }
+        self.waiting = Some(waiting);
+    }
+
+    fn order(&self, zone: usize, duration: TimeDelta) -> OpenOrder {
+        OpenOrder {
+            run: RunId(self.supervisor.known().last_run.0 + 1),
+            zone,
+            duration: duration.to_std().unwrap_or_default(),
+            issued: self.now.moment,
+            valid_for: self.settings.valid_for,
+        }
+    }
+
+    /// When the run in progress of a zone ends, if there is one. Master valve
+    /// and pump come first, so that it is later than the order says.
+    pub(super) fn run_ends(&self, zone: usize) -> Option<Moment> {
+        let ordered = self.fields.get(zone)?.ordered?;
+        let duration = ordered.duration.to_std().unwrap_or_default();
+        Some(match self.supervisor.known().fleet.zones.get(zone) {
+            Some(ValveState::Opening { lease, .. } | ValveState::Open { lease }) => lease.deadline,
+            Some(ValveState::Waiting { .. }) => self.now.moment.after(duration),
+            _ => ordered.at.moment.after(duration),
         })
     }
 
@@ -97,18 +160,10 @@ impl Control {
             self.pretend(wanted, out);
             return Ok(());
         }
-        let run = RunId(self.supervisor.known().last_run.0 + 1);
-        let at = self.now;
-        let order = OpenOrder {
-            run,
-            zone,
-            duration: wanted.duration.to_std().unwrap_or_default(),
-            issued: at.moment,
-            valid_for: self.settings.valid_for,
-        };
+        let order = self.order(zone, wanted.duration);
         let ordered = Ordered {
-            run,
-            at,
+            run: order.run,
+            at: self.now,
             duration: wanted.duration,
             cycle: wanted.cycle,
         };
@@ -130,7 +185,7 @@ impl Control {
         out.insert(
             told,
             Action::Tell(Notice::Begins {
-                run: Some(run),
+                run: Some(order.run),
                 zone,
                 duration: wanted.duration,
                 reason: wanted.reason,
@@ -200,7 +255,7 @@ impl Control {
             return None;
         }
         let run = self.plan.as_ref()?.runs.get(self.next_run)?;
-        if run.start <= self.now.utc && self.is_ending() {
+        if run.start <= self.now.utc && self.waits(run) {
             return None;
         }
         let wait = (run.start - self.now.utc).max(TimeDelta::zero());

@@ -14,7 +14,7 @@ use crate::agronomy::missing_data::{self, CompletionError, LONGEST_INTERPOLATED_
 use crate::agronomy::weather_record::{
     GeoPosition, Provenance, RawHour, Reading, WeatherHour, WeatherVariable,
 };
-use crate::weather::whole::STANDING_IN;
+use crate::weather::whole::mean_hour;
 
 /// Days before now that are kept: longer than a season from seed.
 pub(super) const KEPT_DAYS: i64 = 150;
@@ -163,17 +163,7 @@ impl WeatherBook {
         if donors.is_empty() {
             return (warm_hour(at, place), Basis::WarmDay);
         }
-        let mut hour = dry_hour(at);
-        hour.wind_height_m = donors[0].wind_height_m;
-        for variable in STANDING_IN {
-            let values = donors.iter().filter_map(|donor| variable.of(donor));
-            let values: Vec<f64> = values.map(|reading| reading.value).collect();
-            #[expect(clippy::cast_precision_loss, reason = "at most seven")]
-            let count = values.len() as f64;
-            let mean = (!values.is_empty()).then(|| values.iter().sum::<f64>() / count);
-            variable.set(&mut hour, mean.map(Reading::estimated));
-        }
-        (hour, Basis::LastDays)
+        (mean_hour(at, &donors), Basis::LastDays)
     }
 
     /// The same hour of the last known days before `at`.
@@ -268,6 +258,7 @@ mod tests {
         latitude_deg: 36.1,
         longitude_deg: -79.9,
         elevation_m: 270.0,
+        coast: false,
     };
 
     fn noon() -> DateTime<Utc> {
@@ -318,6 +309,36 @@ mod tests {
             assert!((hour.air_temperature_c - 18.0).abs() < 1e-9);
             let rain_mm = if hour.start < noon() { 5.0 } else { 0.0 };
             assert!((hour.rain_mm - rain_mm).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn winds_of_two_heights_stand_in_as_the_wind_of_one() {
+        // FAO-56, eq. 47: 3.2 m/s at 10 m are 2.4 m/s at 2 m (Example 14).
+        let wind = |start, value, height_m| RawHour {
+            wind_m_per_s: Some(Reading {
+                value,
+                provenance: Provenance::Measured,
+            }),
+            wind_height_m: height_m,
+            ..told(start, 18.0, Provenance::Measured)
+        };
+        for heights in [[2.0, 10.0], [10.0, 2.0]] {
+            let mut book = WeatherBook::default();
+            let hours: Vec<RawHour> = (0..48)
+                .map(|h| {
+                    let height_m = heights[usize::from(h >= 24)];
+                    let speed = if height_m > 5.0 { 3.2 } else { 2.4 };
+                    wind(noon() - TimeDelta::hours(48 - h), speed, height_m)
+                })
+                .collect();
+            book.take(&hours, noon());
+            let to = noon() + TimeDelta::hours(24);
+            let outlook = book.outlook(&PLACE, (noon(), to), noon()).unwrap();
+            for hour in &outlook.hours {
+                let wind = hour.wind_2m_m_per_s;
+                assert!((wind - 2.4).abs() < 0.05, "{wind} of {heights:?}");
+            }
         }
     }
 

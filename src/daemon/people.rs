@@ -8,11 +8,13 @@ use serde::{Deserialize, Serialize};
 use super::control::{Action, Control};
 use super::orders::Wanted;
 use crate::store::{Entry, Record, RecordKind};
-use crate::valve::{self, Alarm, Refusal};
+use crate::valve::{self, Alarm, Refusal, ValveState};
 
 /// After a stop nothing waters for so long, unless a person says otherwise:
 /// the next plan would otherwise open the valve again at once.
 const REST_AFTER_STOP: TimeDelta = TimeDelta::hours(1);
+/// The same stop is written down again only after this.
+const STOP_AGAIN: TimeDelta = TimeDelta::minutes(5);
 /// The longest hold: seed would be lost by then.
 const LONGEST_HOLD: TimeDelta = TimeDelta::days(60);
 /// The deepest watering or rain that is believed [mm].
@@ -156,6 +158,36 @@ impl Control {
              `soakmist hold` makes it longer, `soakmist resume` ends it",
             self.local(self.held_until(zone).unwrap_or(until))
         ))
+    }
+
+    /// Whether a stop would change hardly anything: nothing there is open or
+    /// about to be, nor will be for most of its time.
+    pub(in crate::daemon) fn is_done(&self, request: &Request) -> bool {
+        let Request::Stop { zone } = request else {
+            return false;
+        };
+        let Ok(asked) = self.zone(zone.as_deref()) else {
+            return false;
+        };
+        let most = self.now.utc + REST_AFTER_STOP - STOP_AGAIN;
+        let valves = &self.supervisor.known().fleet.zones;
+        let is_shut = |zone: usize| {
+            let valve = valves.get(zone);
+            !valve.is_some_and(|valve| {
+                matches!(
+                    valve,
+                    ValveState::Waiting { .. }
+                        | ValveState::Opening { .. }
+                        | ValveState::Open { .. }
+                )
+            })
+        };
+        let mut zones = self.fields.iter().enumerate();
+        zones.all(|(zone, field)| {
+            let is_asked = asked.is_none_or(|asked| asked == zone);
+            let is_held = field.held_until.is_some_and(|until| until > most);
+            !is_asked || (is_held && is_shut(zone))
+        })
     }
 
     fn water(&mut self, zone: &str, seconds: u32, out: &mut Vec<Action>) -> Result<String, String> {

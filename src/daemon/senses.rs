@@ -9,11 +9,11 @@ use super::control::{Action, Control};
 use super::notice::Notice;
 use super::sensors::{SensorNews, Sensors};
 use crate::agronomy::weather_record::{RawHour, Reading};
-use crate::balance::ground::Ground;
-use crate::balance::probe::{ProbeReading, correct};
-use crate::balance::stores::Levels;
+use crate::plan::rolling::Corrected;
 use crate::site::Site;
-use crate::valve::Moment;
+use crate::store::{Entry, ProbeHour};
+use crate::valve::{Link, Moment};
+use crate::weather::series::SeriesHour;
 
 /// Pause between two looks at who is silent, and between two times that news
 /// are told: a sensor that changes its mind with each message fills no log.
@@ -44,17 +44,22 @@ pub(super) struct Senses {
     /// When measured hours were last asked for.
     asked: Option<Moment>,
     /// Those that are in the weather.
-    given: Vec<RawHour>,
+    given: Vec<SeriesHour>,
+    /// Hours of probes that are in the balance.
+    probed: Vec<ProbeHour>,
     /// The latest of each sensor that was not told yet.
     news: Vec<SensorNews>,
 }
 
 impl Senses {
+    /// The sensors of a site, while the broker is away.
     pub(super) fn of(site: &Site) -> Self {
-        Self {
+        let mut senses = Self {
             sensors: Sensors::of(site),
             ..Self::default()
-        }
+        };
+        senses.sensors.listen(false, DateTime::UNIX_EPOCH);
+        senses
     }
 
     fn note(&mut self, news: Vec<SensorNews>) {
@@ -66,18 +71,38 @@ impl Senses {
 
     /// Measured hours that are not in the weather yet, or otherwise; and what
     /// is in it that the sensors have taken back.
-    fn changes(&mut self, now: DateTime<Utc>) -> (Vec<RawHour>, Vec<RawHour>) {
+    fn changes(&mut self, now: DateTime<Utc>) -> (Vec<SeriesHour>, Vec<RawHour>) {
         let hours = self.sensors.hours(now);
         let given = std::mem::replace(&mut self.given, hours);
         let hours = &self.given;
         let new = hours.iter().filter(|hour| !given.contains(hour));
         // What is older is forgotten, not taken back.
-        let kept = given.iter().filter(|hour| hour.start > now - KEPT);
+        let kept = given.iter().filter(|hour| hour.hour.start > now - KEPT);
         let taken_back = kept.filter_map(|hour| {
-            let found = hours.iter().find(|new| new.start == hour.start);
-            taken_back(hour, found)
+            let found = hours.iter().find(|new| new.hour.start == hour.hour.start);
+            taken_back(&hour.hour, found.map(|found| &found.hour))
         });
-        (new.copied().collect(), taken_back.collect())
+        (new.cloned().collect(), taken_back.collect())
+    }
+
+    /// Hours of probes that are not in the balance yet, or otherwise; those
+    /// that were taken back have no weight.
+    fn probe_changes(&mut self, now: DateTime<Utc>) -> Vec<ProbeHour> {
+        let hours = self.sensors.probe_hours(now);
+        let before = std::mem::replace(&mut self.probed, hours);
+        let after = &self.probed;
+        let new = after.iter().filter(|hour| !before.contains(hour));
+        let is_same = |a: &ProbeHour, b: &ProbeHour| (a.zone, a.start) == (b.zone, b.start);
+        let kept = before.iter().filter(|hour| hour.start > now - KEPT);
+        let gone = kept.filter(|hour| !after.iter().any(|other| is_same(other, hour)));
+        let gone = gone.map(|hour| ProbeHour {
+            weight: 0.0,
+            ..hour.clone()
+        });
+        let changed = new.cloned().chain(gone);
+        changed
+            .map(|hour| ProbeHour { seen: now, ..hour })
+            .collect()
     }
 
     /// What is wrong now, in words.
@@ -121,6 +146,13 @@ impl Control {
         self.senses.note(news);
     }
 
+    /// From now on sensors can be heard, or cannot: by the broker, which
+    /// alone is told as long as it is away.
+    pub(super) fn listen_to_sensors(&mut self) {
+        let is_linked = self.supervisor.known().link == Link::Up;
+        self.senses.sensors.listen(is_linked, self.now.utc);
+    }
+
     /// Asks the sensors what is new, when it is time to.
     pub(super) fn look_at_sensors(&mut self, out: &mut Vec<Action>) {
         if self.senses.sensors.is_empty() || self.clock_problem.is_some() {
@@ -144,34 +176,39 @@ impl Control {
             if !new.is_empty() {
                 self.lay_weather(&new, out);
             }
+            self.hear_probes(out);
         }
     }
 
-    /// Levels of an instant, corrected by the probe of the zone.
-    pub(super) fn corrected(
-        &self,
-        zone: usize,
-        (at, levels): (DateTime<Utc>, Levels),
-        out: &mut Vec<Action>,
-    ) -> Levels {
-        let Some(moisture) = self.senses.sensors.moisture(zone, at) else {
-            return levels;
-        };
-        // A soil that is none has no plan, and so no levels.
-        let Ok(ground) = Ground::of(&self.site.zones[zone]) else {
-            return levels;
-        };
-        let reading = ProbeReading {
-            content: moisture.content,
-            weight: moisture.weight,
-        };
-        let correction = correct(&ground, &levels, reading);
-        out.push(Action::Tell(Notice::Corrected {
-            zone,
-            sensor: moisture.sensor,
-            at,
-            correction,
-        }));
-        correction.levels
+    /// What probes say goes into the balance at the next plan.
+    fn hear_probes(&mut self, out: &mut Vec<Action>) {
+        let hours = self.senses.probe_changes(self.now.utc);
+        if hours.is_empty() {
+            return;
+        }
+        for hour in hours {
+            if let Some(field) = self.fields.get_mut(hour.zone) {
+                field.probe(&hour);
+            }
+            if !self.settings.dry_run {
+                out.push(Action::Write(Entry::Probe(hour)));
+            }
+        }
+        self.replan_soon();
+    }
+
+    /// Tells of each correction once, when a plan was made with it.
+    pub(super) fn tell_corrections(&mut self, made: &[Corrected], out: &mut Vec<Action>) {
+        for corrected in made {
+            let field = self.fields.get_mut(corrected.zone);
+            if let Some(sensor) = field.and_then(|field| field.tell_correction(corrected.at)) {
+                out.push(Action::Tell(Notice::Corrected {
+                    zone: corrected.zone,
+                    sensor,
+                    at: corrected.at,
+                    correction: corrected.correction,
+                }));
+            }
+        }
     }
 }

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::control::Control;
 use super::outlook;
+use crate::balance::record::Stage;
 use crate::site::Site;
 use crate::valve::{Alarm, DeviceId, Link, Phase, ValveState};
 
@@ -55,6 +56,8 @@ pub struct ZoneStatus {
     pub allowed_mm: Option<f64>,
     /// When the run in progress ends.
     pub open_until: Option<DateTime<Utc>>,
+    /// When the next run of the plan begins.
+    pub next_run: Option<DateTime<Utc>>,
     /// End of the last water.
     pub last_water: Option<DateTime<Utc>>,
     /// No watering before this.
@@ -107,9 +110,7 @@ impl Control {
                 .stale
                 .map(|(from, basis)| outlook::in_words(from, basis)),
             alarms: self.alarms(),
-            zones: (0..self.fields.len())
-                .map(|zone| self.zone_status(zone))
-                .collect(),
+            zones: self.zone_statuses(),
             runs: runs.collect(),
             shortfalls: shortfalls
                 .map(|shortfall| (name(shortfall.zone), shortfall.hours_dry))
@@ -129,7 +130,20 @@ impl Control {
             .collect()
     }
 
-    fn zone_status(&self, zone: usize) -> ZoneStatus {
+    fn zone_statuses(&self) -> Vec<ZoneStatus> {
+        let mut next = vec![None; self.fields.len()];
+        for run in self.coming_runs() {
+            if let Some(next) = next.get_mut(run.zone) {
+                next.get_or_insert(run.start);
+            }
+        }
+        let zones = next.into_iter().enumerate();
+        zones
+            .map(|(zone, next)| self.zone_status(zone, next))
+            .collect()
+    }
+
+    fn zone_status(&self, zone: usize, next_run: Option<DateTime<Utc>>) -> ZoneStatus {
         let field = &self.fields[zone];
         let is_driven = self.settings.driven.get(zone).copied().unwrap_or(false);
         let valve = match self.supervisor.known().fleet.zones.get(zone) {
@@ -143,19 +157,24 @@ impl Control {
             Some(ValveState::Faulted { .. }) => "faulted",
         };
         let state = self.plan.as_ref().and_then(|plan| plan.zones.get(zone));
-        let ordered = field.ordered.as_ref();
         ZoneStatus {
             name: self.site.zones[zone].name.clone(),
             valve: valve.to_owned(),
-            stage: state.map(|state| format!("{:?}", state.stage).to_lowercase()),
+            stage: state.map(|state| stage_word(state.stage)),
             depletion_mm: state.map(|state| state.depletion_mm),
             allowed_mm: state.map(|state| state.allowed_mm),
-            open_until: ordered.map(|run| self.now.utc_at(run.at.moment) + run.duration),
+            open_until: self.run_ends(zone).map(|ends| self.now.utc_at(ends)),
+            next_run,
             last_water: field.last_water().map(|water| water.to),
             held_until: field.held_until.filter(|until| *until > self.now.utc),
             mown: field.mown,
         }
     }
+}
+
+/// The word for a stage.
+pub(super) fn stage_word(stage: Stage) -> String {
+    format!("{stage:?}").to_lowercase()
 }
 
 /// An alarm in words, with the name of its zone.

@@ -55,17 +55,36 @@ impl Settings {
             client_id: mqtt.client_id.clone(),
             login,
             tls,
-            presence: Presence {
-                topic: format!("{}/presence", mqtt.base_topic),
-                online: "online".to_owned(),
-                offline: "offline".to_owned(),
-            },
+            presence: presence(mqtt),
             subscriptions: subscriptions.to_vec(),
             times: LinkTimes {
                 keep_alive: super::devices::span(mqtt.keep_alive),
                 ..LinkTimes::default()
             },
         })
+    }
+}
+
+/// A connection has one last will. Homie claims it for `$state`, which is then
+/// our presence; a second topic without a will would go on saying `online`
+/// after a crash.
+///
+/// # Source
+/// Homie convention 4.0.0 (2019), Last will and Device Lifecycle.
+fn presence(mqtt: &Mqtt) -> Presence {
+    let (topic, [online, offline, lost]) = match &mqtt.homie {
+        None => (
+            format!("{}/presence", mqtt.base_topic),
+            ["online", "offline", "offline"],
+        ),
+        // `ready` is told when everything else has been.
+        Some(homie) => (homie.topic("$state"), ["init", "disconnected", "lost"]),
+    };
+    Presence {
+        topic,
+        online: online.to_owned(),
+        offline: offline.to_owned(),
+        lost: lost.to_owned(),
     }
 }
 

@@ -16,6 +16,10 @@ use super::wire::{WINDOW, Wire, WireEvent};
 /// A farewell is said within this, or not at all.
 const FAREWELL: Duration = Duration::from_secs(2);
 
+/// So much of that is left to the broker for what it must acknowledge: a
+/// local network takes milliseconds.
+const ACKNOWLEDGED: Duration = Duration::from_millis(500);
+
 /// How a connection came out.
 pub(super) struct Outcome {
     /// Why it ended.
@@ -32,6 +36,8 @@ pub(super) struct Session<'a> {
     given: usize,
     /// When the next of them must be written.
     write_due: Option<Instant>,
+    /// Messages that the broker must acknowledge and has not yet.
+    unacknowledged: usize,
     /// When the answer to a ping must be there.
     pong_due: Option<Instant>,
     /// Since when the link is up.
@@ -45,6 +51,7 @@ impl<'a> Session<'a> {
             shared,
             wire: Wire::open(&shared.settings, shared.deliver()),
             given: 0,
+            unacknowledged: 0,
             write_due: None,
             pong_due: None,
             up_since: None,
@@ -58,6 +65,9 @@ impl<'a> Session<'a> {
             Err(reason) => reason,
             Ok(refused) => {
                 session.up_since = Some(Instant::now());
+                // Before the owner hears of it: what it tells on the topic of
+                // our presence comes after this.
+                session.announce();
                 shared.up(refused);
                 session.serve(stop).await
             }
@@ -141,7 +151,6 @@ impl<'a> Session<'a> {
 
     /// Sends and watches until the end.
     async fn serve(&mut self, mut stop: watch::Receiver<bool>) -> DownReason {
-        self.announce();
         loop {
             if let Err(reason) = self.hand_over() {
                 return reason;
@@ -187,7 +196,9 @@ impl<'a> Session<'a> {
     }
 
     fn give(&mut self, next: Outgoing) -> Result<(), DownReason> {
+        let is_acknowledged = next.parcel.quality == Quality::AtLeastOnce;
         self.wire.publish(next.parcel, next.valid_for)?;
+        self.unacknowledged += usize::from(is_acknowledged);
         self.given += 1;
         let due = Instant::now() + self.settings().times.write;
         self.write_due.get_or_insert(due);
@@ -204,6 +215,9 @@ impl<'a> Session<'a> {
                 self.given = self.given.saturating_sub(1);
                 let next = Instant::now() + self.settings().times.write;
                 self.write_due = (self.given > 0).then_some(next);
+            }
+            WireEvent::Acknowledged => {
+                self.unacknowledged = self.unacknowledged.saturating_sub(1);
             }
             WireEvent::PingSent => {
                 self.pong_due = Some(Instant::now() + self.settings().times.pong)
@@ -247,6 +261,19 @@ impl<'a> Session<'a> {
                     return Err(reason);
                 }
             }
+            // Closed with an acknowledgement unread, the connection would be
+            // reset, and the broker take the farewell for a loss.
+            let heard = async {
+                while self.unacknowledged > 0 {
+                    let event = self.wire.events.recv().await;
+                    if let Some(reason) = self.take(event) {
+                        return Err(reason);
+                    }
+                }
+                Ok(())
+            };
+            // A broker that acknowledges nothing gets its farewell as well.
+            timeout(ACKNOWLEDGED, heard).await.unwrap_or(Ok(()))?;
             self.wire.disconnect()?;
             while !matches!(
                 self.wire.events.recv().await,

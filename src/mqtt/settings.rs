@@ -80,8 +80,10 @@ pub struct Presence {
     pub topic: String,
     /// What it says while we are connected.
     pub online: String,
-    /// What it says when we are not.
+    /// What it says when we have taken our leave.
     pub offline: String,
+    /// What the broker says in our place when we vanish.
+    pub lost: String,
 }
 
 /// Bounds of a connection.

@@ -1,18 +1,17 @@
 //! The shared supply as a calendar: who has booked how much flow when, and
 //! how much of a day's water is spoken for.
 
-use std::collections::BTreeMap;
-
-use chrono::{DateTime, NaiveDate};
-use chrono_tz::Tz;
+use std::sync::Arc;
 
 use super::timetable::Constraint;
-use super::window::Openings;
+use super::water::{hours, whole_seconds};
+use super::window::{Openings, SiteClosures};
 use crate::site::Site;
-use crate::site::local_time::{next_day, start_of_day};
 
 /// Slack for sums of flows [L/min], far below what any meter shows.
 const FLOW_SLACK_L_PER_MIN: f64 = 1e-6;
+/// The same for the water of a day [L].
+const DAY_SLACK_L: f64 = 1e-6;
 
 /// Flow in use from an instant on, until that of the next step.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,40 +31,79 @@ pub struct Ask {
     pub volume_l: f64,
 }
 
+impl Ask {
+    /// Volume of a part of the run [L].
+    fn volume_of(&self, seconds: i64) -> f64 {
+        self.volume_l * hours(seconds) / hours(self.length.max(1))
+    }
+
+    /// Whole seconds of the run that a volume is enough for.
+    fn seconds_for(&self, volume_l: f64) -> i64 {
+        let share = volume_l.max(0.0) / self.volume_l.max(DAY_SLACK_L);
+        whole_seconds(share * hours(self.length) * 3600.0)
+    }
+}
+
+/// A day with too little water left for its part of a run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct SpentDay {
+    /// Its place among the days, from one.
+    day: usize,
+    /// Seconds of the run that it has water for, fewer than asked.
+    left_s: i64,
+}
+
+/// The days that a run touches, by place from one (zero is all time before
+/// them), with its seconds on each.
+fn days_of(midnights: &[i64], start: i64, length: i64) -> impl Iterator<Item = (usize, i64)> {
+    let end = start + length;
+    let first = midnights.partition_point(|&midnight| midnight <= start);
+    let begins = std::iter::once(start).chain(midnights[first..].iter().copied());
+    begins
+        .take_while(move |&begin| begin < end)
+        .enumerate()
+        .map(move |(count, begin)| {
+            let day = first + count;
+            let day_end = midnights.get(day).copied().unwrap_or(i64::MAX);
+            (day, day_end.min(end) - begin)
+        })
+}
+
 /// All bookings of the supply.
 #[derive(Debug, Clone)]
 pub struct Bookings {
     flow_l_per_min: f64,
     most_per_day_l: Option<f64>,
-    time_zone: Tz,
     /// The flow in use over time, by start; none before the first step.
     steps: Vec<Step>,
-    day_l: BTreeMap<NaiveDate, f64>,
+    /// First second of each local day that the plan touches.
+    midnights: Arc<[i64]>,
+    /// Water spoken for [L]: before those days, and on each of them.
+    day_l: Vec<f64>,
 }
 
 impl Bookings {
-    /// The empty calendar of a site with a given flow to share.
+    /// The empty calendar of a site with a given flow to share, over the days
+    /// of its closures.
     #[must_use]
-    pub fn of(site: &Site, flow_l_per_min: f64) -> Self {
+    pub fn of(site: &Site, closures: &SiteClosures, flow_l_per_min: f64) -> Self {
         Self {
             flow_l_per_min,
             most_per_day_l: site.rules.most_per_day.map(|most| most.l()),
-            time_zone: site.place.time_zone,
             steps: Vec::new(),
-            day_l: BTreeMap::new(),
+            midnights: Arc::clone(&closures.midnights),
+            day_l: vec![0.0; closures.midnights.len() + 1],
         }
     }
 
-    /// The same calendar, empty before an instant.
+    /// The same calendar without the runs that are over by an instant; the
+    /// days keep what is spoken for.
     #[must_use]
     pub fn since(&self, at: i64) -> Self {
-        let mut day_l = BTreeMap::new();
-        if self.most_per_day_l.is_some() {
-            day_l.extend(self.day_l.range(self.day(at)..));
-        }
         Self {
             steps: self.steps[self.running_at(at)..].to_vec(),
-            day_l,
+            midnights: Arc::clone(&self.midnights),
+            day_l: self.day_l.clone(),
             ..*self
         }
     }
@@ -78,7 +116,9 @@ impl Bookings {
             step.used_l_per_min += ask.flow_l_per_min;
         }
         if self.most_per_day_l.is_some() {
-            *self.day_l.entry(self.day(start)).or_insert(0.0) += ask.volume_l;
+            for (day, seconds) in days_of(&self.midnights, start, ask.length) {
+                self.day_l[day] += ask.volume_of(seconds);
+            }
         }
     }
 
@@ -108,8 +148,9 @@ impl Bookings {
         let mut start = start;
         while start < limit {
             start = openings.earliest(start, ask.length);
-            if !self.day_allows(start, ask) {
-                start = start_of_day(self.time_zone, next_day(self.day(start))).timestamp();
+            if let Some(spent) = self.spent_day(start, ask) {
+                let tomorrow = self.midnights.get(spent.day);
+                start = tomorrow.map_or(limit, |midnight| midnight - spent.left_s);
             } else if let Some((_, to)) = self.full(start, ask).last() {
                 start = to;
             } else {
@@ -125,8 +166,11 @@ impl Bookings {
         let mut start = start;
         while start >= limit {
             start = openings.latest(start, ask.length);
-            if !self.day_allows(start, ask) {
-                start = start_of_day(self.time_zone, self.day(start)).timestamp() - 1;
+            if let Some(spent) = self.spent_day(start, ask) {
+                let today = spent.day.checked_sub(1);
+                start = today.map_or(limit - 1, |today| {
+                    self.midnights[today] + spent.left_s - ask.length
+                });
             } else if let Some((from, _)) = self.full(start, ask).next() {
                 start = from - ask.length;
             } else {
@@ -141,7 +185,7 @@ impl Bookings {
     pub fn obstacle(&self, openings: &Openings, start: i64, ask: &Ask) -> Option<Constraint> {
         if let Some(closure) = openings.in_the_way(start, ask.length) {
             Some(closure.by)
-        } else if !self.day_allows(start, ask) {
+        } else if self.spent_day(start, ask).is_some() {
             Some(Constraint::DailyMost)
         } else if self.full(start, ask).next().is_some() {
             Some(Constraint::Supply)
@@ -150,16 +194,15 @@ impl Bookings {
         }
     }
 
-    fn day(&self, at: i64) -> NaiveDate {
-        DateTime::from_timestamp(at, 0).map_or(NaiveDate::MIN, |at| {
-            at.with_timezone(&self.time_zone).date_naive()
-        })
-    }
-
-    fn day_allows(&self, start: i64, ask: &Ask) -> bool {
-        self.most_per_day_l.is_none_or(|most| {
-            let used = self.day_l.get(&self.day(start)).copied().unwrap_or(0.0);
-            used + ask.volume_l <= most
+    /// The first day that has too little left for its part of a run.
+    fn spent_day(&self, start: i64, ask: &Ask) -> Option<SpentDay> {
+        let most = self.most_per_day_l?;
+        days_of(&self.midnights, start, ask.length).find_map(|(day, seconds)| {
+            let left_l = most - self.day_l[day];
+            (ask.volume_of(seconds) > left_l + DAY_SLACK_L).then(|| SpentDay {
+                day,
+                left_s: ask.seconds_for(left_l).min(seconds - 1),
+            })
         })
     }
 

@@ -1,143 +1,25 @@
 //! One zone on its way through the plan: its stores carried forward in time,
 //! with the hourly record, the dry spells and the look ahead to its next need.
 
-use std::sync::Arc;
+use std::ops::Range;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::ahead::Ahead;
+use super::moment::{Bed, Moment, Stepped};
 use super::timetable::{BalanceHour, Stage};
-use super::window::HOUR_S;
+use super::turf::{self, Watched};
 use crate::balance::demand::HourDemand;
-use crate::balance::ground::Ground;
-use crate::balance::growth::Season;
-use crate::balance::stores::{Flows, Stores};
-use crate::site::Zone;
+use crate::balance::stores::Stores;
+use crate::balance::strata;
 
-/// Longest step of the balance [s].
-const STEP_S: i64 = 300;
 /// Starts fall on whole minutes where nothing else decides [s].
 const START_GRID_S: i64 = 60;
 /// Seed that has just been sown is still dry; its layer counts as too dry
 /// only from this long after sowing (common practice, no source).
 const GRACE_S: i64 = 3600;
-/// Share of the allowed depletion at which seed is watered. The balance knows
-/// the mean of the layer and can be late, and a mist does not wet it evenly:
-/// found by backtest, as the most at which soil columns of every texture stay
-/// moist through the daylight (docs/backtest-results.md).
-const SEED_LAYER_MARGIN: f64 = 0.65;
 /// Depletion counts as above the allowed one from this excess [mm].
 const DRY_SLACK_MM: f64 = 1e-6;
-
-/// What does not change about a zone while a plan is made.
-#[derive(Debug, Clone)]
-pub struct Bed<'a> {
-    /// The zone.
-    pub zone: &'a Zone,
-    /// Its ground.
-    pub ground: Ground,
-    /// Its season.
-    pub season: Season,
-    /// Demand, hour by hour without a gap.
-    pub demand: Arc<[HourDemand]>,
-}
-
-impl Bed<'_> {
-    fn hour_index(&self, at: i64) -> usize {
-        let first = self
-            .demand
-            .first()
-            .map_or(at, |hour| hour.start.timestamp());
-        let index = usize::try_from((at - first).div_euclid(HOUR_S)).unwrap_or(0);
-        index.min(self.demand.len().saturating_sub(1))
-    }
-
-    /// The demand of the hour in which an instant lies.
-    #[must_use]
-    pub fn demand_at(&self, at: i64) -> &HourDemand {
-        &self.demand[self.hour_index(at)]
-    }
-
-    /// End of the weather [s].
-    #[must_use]
-    pub fn end(&self) -> i64 {
-        self.demand
-            .last()
-            .map_or(0, |hour| hour.start.timestamp() + HOUR_S)
-    }
-}
-
-/// A zone's water at an instant, without any record.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Moment {
-    /// The instant, seconds of Unix time.
-    pub at: i64,
-    /// The water.
-    pub stores: Stores,
-    /// Start of the hour for which the layer was last brought up to date.
-    hour: Option<DateTime<Utc>>,
-}
-
-impl Moment {
-    /// A moment with its water.
-    #[must_use]
-    pub fn new(at: i64, stores: Stores) -> Self {
-        Self {
-            at,
-            stores,
-            hour: None,
-        }
-    }
-
-    /// Depletion of the managed layer over what is allowed there and then.
-    #[must_use]
-    pub fn allowed_mm(&self, bed: &Bed) -> f64 {
-        bed.demand_at(self.at).depletion_share * self.stores.available_mm(&bed.ground)
-    }
-
-    /// Depletion at which water is due: what is allowed, and for the seed layer
-    /// some of it less.
-    pub(super) fn due_mm(&self, bed: &Bed) -> f64 {
-        let margin = if bed.demand_at(self.at).stage <= Stage::Emergence {
-            SEED_LAYER_MARGIN
-        } else {
-            1.0
-        };
-        margin * self.allowed_mm(bed)
-    }
-
-    /// One step towards `to`, with irrigation reaching the layer at a rate.
-    /// Returns the hour's demand, the step's length in hours and the flows.
-    fn step<'b>(
-        &mut self,
-        bed: &'b Bed,
-        to: i64,
-        water_mm_per_h: f64,
-    ) -> (&'b HourDemand, f64, Flows) {
-        let sown = bed.season.sown.timestamp();
-        let mut end = (self.at.div_euclid(STEP_S) + 1) * STEP_S;
-        if !self.stores.seeded {
-            if self.at >= sown {
-                self.stores.sow(&bed.ground);
-            } else {
-                end = end.min(sown);
-            }
-        }
-        let end = end.min(to);
-        let demand = bed.demand_at(self.at);
-        if self.hour != Some(demand.start) {
-            self.hour = Some(demand.start);
-            self.stores.grow_to(&bed.ground, demand.layer_mm);
-        }
-        #[expect(clippy::cast_precision_loss, reason = "a step is at most 300 s")]
-        let hours = (end - self.at) as f64 / HOUR_S as f64;
-        let rain = demand.rain_mm - demand.rain_runoff_mm;
-        let flows = self
-            .stores
-            .step(&bed.ground, demand, hours, (water_mm_per_h + rain) * hours);
-        self.at = end;
-        (demand, hours, flows)
-    }
-}
 
 /// Water balance sums since the last run.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -176,23 +58,25 @@ pub struct Course {
     pub dry: Vec<DrySpell>,
     /// Seconds of daylight in the seed stages so far.
     pub seed_daylight_s: i64,
-    record_from: i64,
+    record: Range<i64>,
     open_hour: Option<BalanceHour>,
+    ahead: Ahead,
 }
 
 impl Course {
-    /// A course that begins at a moment; hours before `record_from` leave no
-    /// record.
+    /// A course that begins at a moment; what is not within `record` leaves
+    /// none.
     #[must_use]
-    pub fn new(now: Moment, record_from: i64) -> Self {
+    pub fn new(now: Moment, record: Range<i64>) -> Self {
         Self {
             now,
             since: Since::default(),
             hours: Vec::new(),
             dry: Vec::new(),
             seed_daylight_s: 0,
-            record_from,
+            record,
             open_hour: None,
+            ahead: Ahead::default(),
         }
     }
 
@@ -202,14 +86,32 @@ impl Course {
         let to = to.min(bed.end());
         while self.now.at < to {
             let from = self.now.at;
-            let (demand, hours, flows) = self.now.step(bed, to, water_mm_per_h);
+            let step = self.go(bed, to, water_mm_per_h);
+            let (flows, demand) = (&step.flows, step.demand(bed));
             self.since.demand_mm += flows.evaporation_mm + flows.transpiration_mm;
-            self.since.rain_mm += demand.rain_mm * hours;
-            if from >= self.record_from {
-                self.record(bed, demand, hours, &flows, water_mm_per_h * hours);
+            self.since.rain_mm += demand.rain_mm * step.hours;
+            if self.record.contains(&from) {
+                self.record(bed, &step, water_mm_per_h * step.hours);
                 self.watch(bed, demand, from);
             }
         }
+    }
+
+    fn go(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Stepped {
+        let looked_at = (water_mm_per_h <= 0.0).then(|| self.ahead.go(to)).flatten();
+        let step = looked_at.unwrap_or_else(|| {
+            self.ahead.forget();
+            self.now.step(bed, to, water_mm_per_h)
+        });
+        self.now = step.after;
+        step
+    }
+
+    /// Puts other depletions [mm] into the strata, for what is known better of
+    /// them than the balance tells.
+    pub fn correct(&mut self, strata_mm: [f64; strata::COUNT]) {
+        self.now.stores.strata_mm = strata_mm;
+        self.ahead.forget();
     }
 
     /// Ends the record: the hour in progress is kept as it stands.
@@ -217,7 +119,8 @@ impl Course {
         self.hours.extend(self.open_hour.take());
     }
 
-    fn record(&mut self, bed: &Bed, demand: &HourDemand, hours: f64, flows: &Flows, water_mm: f64) {
+    fn record(&mut self, bed: &Bed, step: &Stepped, water_mm: f64) {
+        let (demand, hours, flows) = (step.demand(bed), step.hours, &step.flows);
         if self.open_hour.is_none_or(|open| open.start != demand.start) {
             self.hours.extend(self.open_hour.take());
         }
@@ -229,6 +132,7 @@ impl Course {
         hour.evaporation_mm += flows.evaporation_mm;
         hour.transpiration_mm += flows.transpiration_mm;
         hour.rain_mm += demand.rain_mm * hours;
+        hour.all_rain_mm += demand.all_rain_mm * hours;
         hour.runoff_mm += demand.rain_runoff_mm * hours;
         hour.irrigation_mm += water_mm;
         hour.restored_mm += flows.restored_mm;
@@ -246,49 +150,73 @@ impl Course {
         hour.layer_mm = stores.layer_mm;
     }
 
-    /// Notes whether the layer is too dry in the step that began at `from`.
+    /// Notes whether the layer, or the soil of standing turf, is too dry in the
+    /// step that began at `from`.
     fn watch(&mut self, bed: &Bed, demand: &HourDemand, from: i64) {
         let watched_from = bed.season.sown.timestamp() + GRACE_S;
         if from < watched_from {
             return;
         }
         let (to, seconds) = (self.now.at, self.now.at - from);
-        let seed_stage = demand.stage <= Stage::Emergence;
+        let is_seed = demand.stage <= Stage::Emergence;
         let daylight_s = if demand.daylight { seconds } else { 0 };
-        if seed_stage {
+        if is_seed {
             self.seed_daylight_s += daylight_s;
         }
-        let allowed = demand.depletion_share * self.now.stores.available_mm(&bed.ground);
-        let depletion = self.now.stores.depletion_mm();
-        if depletion <= allowed + DRY_SLACK_MM {
-            return;
-        }
-        let ratio = depletion / allowed.max(DRY_SLACK_MM);
-        match self.dry.last_mut() {
-            Some(spell) if spell.to == from && spell.seed_stage == seed_stage => {
-                spell.to = to;
-                spell.daylight_s += daylight_s;
-                spell.worst_ratio = spell.worst_ratio.max(ratio);
+        let stores = &self.now.stores;
+        let allowed_mm = demand.depletion_share * stores.available_mm(&bed.ground);
+        let layer = too_dry(stores.depletion_mm(), allowed_mm);
+        let turf = turf::stands_on(bed)
+            .then(|| turf::allowed_mm(bed, demand, stores))
+            .and_then(|allowed_mm| too_dry(stores.total_depletion_mm(), allowed_mm));
+        let (seed, roots) = match (is_seed, layer, turf) {
+            (true, layer, turf) => (layer, turf),
+            (false, Some(layer), Some(turf)) => (None, Some(layer.max(turf))),
+            (false, layer, turf) => (None, layer.or(turf)),
+        };
+        for (seed_stage, ratio) in [(true, seed), (false, roots)] {
+            if let Some(worst_ratio) = ratio {
+                self.note_dry(DrySpell {
+                    from,
+                    to,
+                    daylight_s,
+                    worst_ratio,
+                    seed_stage,
+                });
             }
-            _ => self.dry.push(DrySpell {
-                from,
-                to,
-                daylight_s,
-                worst_ratio: ratio,
-                seed_stage,
-            }),
         }
     }
 
-    /// Looks ahead without watering: when the layer first holds a run worth
-    /// giving, and the last whole minute at which it is still moist enough.
+    /// Lengthens the last spell of its kind, or begins another.
+    fn note_dry(&mut self, step: DrySpell) {
+        let of_kind = |spell: &&mut DrySpell| spell.seed_stage == step.seed_stage;
+        let last = self.dry.iter_mut().rev().find(of_kind);
+        match last.filter(|spell| spell.to == step.from) {
+            Some(spell) => {
+                spell.to = step.to;
+                spell.daylight_s += step.daylight_s;
+                spell.worst_ratio = spell.worst_ratio.max(step.worst_ratio);
+            }
+            None => self.dry.push(step),
+        }
+    }
+
+    /// Looks ahead without watering: when what is watched first has room for a
+    /// run worth giving, and the last whole minute at which it is still moist enough.
     /// None when no need comes before `until`.
     #[must_use]
-    pub fn next_need(&self, bed: &Bed, worthwhile_mm: f64, until: i64) -> Option<Need> {
+    pub fn next_need(
+        &mut self,
+        bed: &Bed,
+        watched: Watched,
+        worthwhile_mm: f64,
+        until: i64,
+    ) -> Option<Need> {
         let mut moment = self.now;
         let mut worthwhile_from = None;
         let until = until.min(bed.end());
-        let (mut depletion, mut due) = (moment.stores.depletion_mm(), moment.due_mm(bed));
+        let (mut depletion, mut due) = watched.state_mm(bed, &moment);
+        let mut count = 0;
         loop {
             let (before, depletion_before, due_before) = (moment.at, depletion, due);
             if worthwhile_from.is_none() && depletion_before >= worthwhile_mm {
@@ -304,8 +232,9 @@ impl Course {
             if before >= until {
                 return None;
             }
-            moment.step(bed, until, 0.0);
-            (depletion, due) = (moment.stores.depletion_mm(), moment.due_mm(bed));
+            moment = self.ahead.look(bed, moment, count, until);
+            count += 1;
+            (depletion, due) = watched.state_mm(bed, &moment);
             if depletion > due + DRY_SLACK_MM
                 && (worthwhile_from.is_some() || depletion >= worthwhile_mm)
             {
@@ -323,12 +252,13 @@ impl Course {
     }
 
     /// The zone at a later instant without watering.
-    #[must_use]
-    pub fn dry_ahead(&self, bed: &Bed, at: i64) -> Stores {
+    pub fn dry_ahead(&mut self, bed: &Bed, at: i64) -> Stores {
         let mut moment = self.now;
         let at = at.min(bed.end());
+        let mut count = 0;
         while moment.at < at {
-            moment.step(bed, at, 0.0);
+            moment = self.ahead.look(bed, moment, count, at);
+            count += 1;
         }
         moment.stores
     }
@@ -341,8 +271,13 @@ pub struct Need {
     pub worthwhile_from: i64,
     /// The last start at which nothing gets too dry [s].
     pub latest: i64,
-    /// Depletion of the managed layer then [mm].
+    /// Depletion of what is watched then [mm].
     pub depletion_mm: f64,
+}
+
+/// Depletion over what is allowed of it, where it is more than that.
+fn too_dry(depletion_mm: f64, allowed_mm: f64) -> Option<f64> {
+    (depletion_mm > allowed_mm + DRY_SLACK_MM).then(|| depletion_mm / allowed_mm.max(DRY_SLACK_MM))
 }
 
 /// Last whole minute before excess over the allowance crosses zero.
@@ -364,6 +299,7 @@ fn empty_hour(demand: &HourDemand) -> BalanceHour {
         evaporation_mm: 0.0,
         transpiration_mm: 0.0,
         rain_mm: 0.0,
+        all_rain_mm: 0.0,
         irrigation_mm: 0.0,
         restored_mm: 0.0,
         drainage_mm: 0.0,

@@ -7,7 +7,8 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::Ask;
-use super::course::{Bed, Course, Moment, Since};
+use super::course::{Course, Since};
+use super::moment::{Bed, Moment};
 use super::schedule::Prepared;
 use super::timetable::{Cycle, Run, Trigger};
 use super::water::Watering;
@@ -60,7 +61,7 @@ impl<'a> Following<'a> {
         weather: &[WeatherHour],
         at: DateTime<Utc>,
     ) -> Result<Self, PlanError> {
-        let prepared = Prepared::of(site, weather, &span(at, at + TimeDelta::hours(1)))?;
+        let prepared = Prepared::of(site, weather, &Span::exactly(at, at + TimeDelta::hours(1)))?;
         Ok(Self {
             site,
             at,
@@ -97,7 +98,7 @@ impl<'a> Following<'a> {
         now: DateTime<Utc>,
         to: DateTime<Utc>,
     ) -> Result<Vec<Run>, PlanError> {
-        let mut prepared = Prepared::of(self.site, weather, &span(now, to))?;
+        let mut prepared = Prepared::of(self.site, weather, &Span::exactly(now, to))?;
         let mut standings = Vec::with_capacity(self.zones.len());
         for (index, bed) in prepared.beds().enumerate() {
             let begin = self.zones[index];
@@ -119,7 +120,7 @@ impl<'a> Following<'a> {
         now: DateTime<Utc>,
     ) -> Course {
         let (from, now) = (self.at.timestamp(), now.timestamp());
-        let mut course = Course::new(Moment::new(from, stores), i64::MAX);
+        let mut course = Course::new(Moment::new(from, stores), 0..0);
         course.since = since;
         let watering = Watering::of(bed.zone, &bed.ground);
         for run in self.given.iter().filter(|run| run.zone == zone) {
@@ -181,13 +182,5 @@ impl<'a> Following<'a> {
                 (run.start.timestamp(), ask)
             })
             .collect()
-    }
-}
-
-fn span(from: DateTime<Utc>, to: DateTime<Utc>) -> Span {
-    Span {
-        begin: from,
-        from,
-        to,
     }
 }

@@ -17,6 +17,9 @@ use crate::units::Speed;
 /// A relaxation must take away at least this share of a shortfall to be
 /// worth telling, or this share more than the one told before it.
 const WORTH_TELLING: f64 = 0.2;
+/// Where a plan is too large to try what might mend it.
+const NOT_TRIED: &str =
+    "what would mend it was not tried in a plan of this size: ask for fewer days";
 /// At most this many mends are told of one shortfall.
 const MOST_TOLD: usize = 3;
 
@@ -28,16 +31,7 @@ struct Relaxed {
 
 /// Adds to each shortfall what would mend it: its own cause relaxed.
 pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared) {
-    let causes: BTreeSet<Constraint> = found.iter().map(|short| tried_as(short.cause)).collect();
-    let relaxed: Vec<(Constraint, Relaxed)> = causes
-        .into_iter()
-        .flat_map(|cause| {
-            relaxations(prepared, cause)
-                .into_iter()
-                .map(move |relaxed| (cause, relaxed))
-        })
-        .take(prepared.further_plans())
-        .collect();
+    let (relaxed, skipped) = worth_trying(found, prepared);
     let left = side_by_side(&relaxed, |(_, relaxed)| {
         let flow = relaxed.site.supply.flow.l_per_min();
         Missing::of(&shortfalls(
@@ -66,9 +60,46 @@ pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared) {
             .map(|(_, words)| words)
             .collect();
         if shortfall.mend.is_empty() {
-            shortfall.mend.push(last_resort(shortfall).into());
+            let words = if skipped.contains(&tried_as(shortfall.cause)) {
+                NOT_TRIED
+            } else {
+                last_resort(shortfall)
+            };
+            shortfall.mend.push(words.into());
         }
     }
+}
+
+/// What a plan of so many zones and days can try: of every cause what helps
+/// most, of those first that leave most dry. Besides, the causes of which not
+/// all could be tried.
+fn worth_trying(
+    found: &[Shortfall],
+    prepared: &Prepared,
+) -> (Vec<(Constraint, Relaxed)>, BTreeSet<Constraint>) {
+    let mut missing: BTreeMap<Constraint, f64> = BTreeMap::new();
+    for short in found {
+        *missing.entry(tried_as(short.cause)).or_insert(0.0) += missing_of(short);
+    }
+    let mut trials: Vec<(usize, f64, Constraint, Relaxed)> = Vec::new();
+    for (cause, missing) in missing {
+        // The strongest comes last among its own.
+        let all = relaxations(prepared, cause);
+        let ranks = (0..all.len()).rev();
+        let ranked = ranks.zip(all);
+        trials.extend(ranked.map(|(rank, relaxed)| (rank, missing, cause, relaxed)));
+    }
+    trials.sort_by(|a, b| a.0.cmp(&b.0).then(b.1.total_cmp(&a.1)));
+    let skipped = trials.split_off(trials.len().min(prepared.further_plans()));
+    // From the weakest on, as they are compared.
+    trials.sort_by(|a, b| a.2.cmp(&b.2).then(b.0.cmp(&a.0)));
+    let tried = trials.into_iter();
+    (
+        tried
+            .map(|(_, _, cause, relaxed)| (cause, relaxed))
+            .collect(),
+        skipped.into_iter().map(|(_, _, cause, _)| cause).collect(),
+    )
 }
 
 /// A permit lifts rules and bans alike, so it is tried once.
@@ -87,10 +118,7 @@ impl Missing {
     fn of(found: &[Shortfall]) -> Self {
         let mut missing = BTreeMap::new();
         for short in found {
-            *missing.entry((short.zone, short.kind)).or_insert(0.0) += match short.kind {
-                ShortfallKind::PreSoakIncomplete => short.worst_ratio,
-                _ => short.hours_dry + short.night_hours_dry,
-            };
+            *missing.entry((short.zone, short.kind)).or_insert(0.0) += missing_of(short);
         }
         Self(missing)
     }
@@ -98,6 +126,13 @@ impl Missing {
     fn of_zone(&self, shortfall: &Shortfall) -> f64 {
         let key = (shortfall.zone, shortfall.kind);
         self.0.get(&key).copied().unwrap_or(0.0)
+    }
+}
+
+fn missing_of(short: &Shortfall) -> f64 {
+    match short.kind {
+        ShortfallKind::PreSoakIncomplete => short.worst_ratio,
+        _ => short.hours_dry + short.night_hours_dry,
     }
 }
 

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 
-use super::course::Bed;
+use super::moment::Bed;
 use super::timetable::{Milestone, MilestoneKind, Stage};
 use crate::agronomy::germination;
 use crate::agronomy::roots::{self, FirstMow, FirstMowRule, LEAF_GROWTH_MM_PER_DAY_AT_20C};
@@ -15,13 +15,19 @@ use crate::site::{Cover, CoverMaterial, CoverRemoval, Ground, Seeding};
 /// Height to which the young grass is kept [mm] (common practice, no source).
 const KEPT_HEIGHT_MM: f64 = 40.0;
 
-/// The dates of one zone, in order.
+/// The dates of one zone, in order. Where its deep soak is planned it begins
+/// at `soak_begins`.
 #[must_use]
-pub fn milestones(bed: &Bed, days: &BTreeMap<NaiveDate, f64>, time_zone: Tz) -> Vec<Milestone> {
+pub fn milestones(
+    bed: &Bed,
+    soak_begins: Option<DateTime<Utc>>,
+    days: &BTreeMap<NaiveDate, f64>,
+    time_zone: Tz,
+) -> Vec<Milestone> {
     let mean_c = |date: NaiveDate| days.get(&date).copied();
     let season = &bed.season;
     let sown = date_of(time_zone, season.sown);
-    let soak_ends = date_of(time_zone, season.soak_deadline);
+    let soak = date_of(time_zone, soak_begins.unwrap_or(season.soak_deadline));
     let emergence = &season.emergence;
     let mut dates = Vec::new();
     let mut on = |date: NaiveDate, kind: MilestoneKind, text: String| {
@@ -29,7 +35,7 @@ pub fn milestones(bed: &Bed, days: &BTreeMap<NaiveDate, f64>, time_zone: Tz) -> 
     };
     if matches!(bed.zone.seeding.ground, Ground::Turf { .. }) {
         on(
-            day_before(soak_ends),
+            day_before(soak),
             MilestoneKind::MowLow,
             "mow the standing turf low and take the clippings off, before the soak".into(),
         );
@@ -67,6 +73,12 @@ pub fn milestones(bed: &Bed, days: &BTreeMap<NaiveDate, f64>, time_zone: Tz) -> 
             emergence.first,
             MilestoneKind::WatchEmergence,
             watching(bed, sown),
+        );
+    } else if !emergence.all_up_recorded {
+        on(
+            emergence.last,
+            MilestoneKind::WatchEmergence,
+            "the last of the seed should be up and its misting ends; on the day that you see it all up, earlier or later, write `all-up` into the site file".into(),
         );
     }
     if !is_too_cold(bed, sown) {

@@ -8,12 +8,14 @@
 //! [`shortfall`] and [`mend`] tell what was not met. [`follow`] plans again and
 //! again as time passes, [`rolling`] from what was really applied.
 
+mod ahead;
 pub mod bookings;
 pub mod course;
 pub mod doubts;
 pub mod follow;
 pub mod mend;
 pub mod milestones;
+pub mod moment;
 pub mod packing;
 pub mod pre_soak;
 pub mod rolling;
@@ -23,20 +25,23 @@ mod side_by_side;
 pub mod soaker;
 mod supplies;
 pub mod timetable;
+pub mod turf;
 pub mod water;
 pub mod waterer;
 pub mod window;
+
+use std::ops::Range;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::agronomy::soil_hydraulics::SoilError;
 use crate::agronomy::weather_record::WeatherHour;
-use crate::site::Site;
+use crate::site::{Site, Zone};
 use schedule::{Prepared, Schedule};
 use timetable::{PlanNote, SeedDrySpell, Timetable, ZonePlan};
 
-/// Days before a seeding at which a plan must begin to soak in time.
-const SOAK_LEAD_DAYS: i64 = 4;
+/// Days for a deep soak, before the rest that it ends with.
+const SOAK_DAYS: i64 = 4;
 
 /// Why no timetable can be made.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -95,6 +100,27 @@ pub struct Span {
     pub from: DateTime<Utc>,
     /// End of the timetable.
     pub to: DateTime<Utc>,
+    /// How far is planned: `to`, or later where a deep soak that ends after it
+    /// has to begin before.
+    pub end: DateTime<Utc>,
+}
+
+impl Span {
+    /// A span that is planned from its first instant to its last.
+    #[must_use]
+    pub fn exactly(from: DateTime<Utc>, to: DateTime<Utc>) -> Self {
+        Self {
+            begin: from,
+            from,
+            to,
+            end: to,
+        }
+    }
+
+    /// The seconds of which a record is kept.
+    fn record(&self) -> Range<i64> {
+        self.from.timestamp()..self.to.timestamp()
+    }
 }
 
 /// Makes the timetable of a site from `from` to `to`.
@@ -124,12 +150,19 @@ pub fn make_timetable(
         .into_iter()
         .map(|zone| {
             let pre_soak = zone.soak_summary();
+            let soak_runs = zone.soak.as_ref().map_or(&[][..], |soaked| &soaked.runs);
+            let soak_begins = soak_runs.first().map(|run| run.start);
             let waterer = zone.waterer;
             ZonePlan {
                 name: waterer.bed.zone.name.clone(),
                 emergence: waterer.bed.season.emergence.clone(),
                 stages: stages(&waterer.course.hours),
-                milestones: milestones::milestones(waterer.bed, &prepared.days.mean_c, time_zone),
+                milestones: milestones::milestones(
+                    waterer.bed,
+                    soak_begins,
+                    &prepared.days.mean_c,
+                    time_zone,
+                ),
                 pre_soak,
                 dry_daylight_hours: seed_dry_hours(&waterer.course, |spell| spell.daylight_s),
                 dry_night_hours: seed_dry_hours(&waterer.course, |spell| {
@@ -156,12 +189,17 @@ pub fn make_timetable(
 #[must_use]
 pub fn first_soak(site: &Site, weather: &[WeatherHour]) -> Option<DateTime<Utc>> {
     let sown = site.zones.iter().map(|zone| zone.seeding.at).min()?;
-    let begin = sown - TimeDelta::days(SOAK_LEAD_DAYS);
+    let begin = site.zones.iter().map(soak_begin).min()?;
     let span = span(site, weather, begin, sown).ok()?;
     let prepared = Prepared::of(site, weather, &span).ok()?;
     // The first plan that comes to mind will do: only its first day is asked.
     let schedule = prepared.schedule_with(site.supply.flow.l_per_min());
     schedule.runs.first().map(|run| run.start)
+}
+
+/// When the balance of a zone has to begin so that it is soaked in time.
+fn soak_begin(zone: &Zone) -> DateTime<Utc> {
+    zone.seeding.at - zone.pre_soak.rest - TimeDelta::days(SOAK_DAYS)
 }
 
 /// Hours of the dry spells of the seed stages, by what counts of each [s].
@@ -191,24 +229,32 @@ pub fn span(
     from: DateTime<Utc>,
     to: DateTime<Utc>,
 ) -> Result<Span, PlanError> {
-    let first = judge_weather(weather, from, to)?;
-    let lead = TimeDelta::days(SOAK_LEAD_DAYS);
+    let (first, last) = judge_weather(weather, from, to)?;
     let begin = site
         .zones
         .iter()
-        .map(|zone| zone.seeding.at - lead)
+        .map(soak_begin)
         .filter(|&begin| begin < from)
         .min()
         .map_or(from, |begin| begin.max(first));
-    Ok(Span { begin, from, to })
+    let soaks = site.zones.iter().filter(|zone| zone.pre_soak.wanted);
+    let begun = soaks.filter(|zone| soak_begin(zone) < to);
+    let deadlines = begun.map(|zone| zone.seeding.at - zone.pre_soak.rest);
+    let end = deadlines.filter(|&deadline| deadline <= last).max();
+    Ok(Span {
+        begin,
+        from,
+        to,
+        end: end.map_or(to, |end| end.max(to)),
+    })
 }
 
-/// The start of weather that covers a plan.
+/// Start and end of weather that covers a plan.
 fn judge_weather(
     weather: &[WeatherHour],
     from: DateTime<Utc>,
     to: DateTime<Utc>,
-) -> Result<DateTime<Utc>, PlanError> {
+) -> Result<(DateTime<Utc>, DateTime<Utc>), PlanError> {
     if to <= from {
         return Err(PlanError::EmptySpan { from, to });
     }
@@ -233,7 +279,7 @@ fn judge_weather(
             to,
         });
     }
-    Ok(first)
+    Ok((first, last))
 }
 
 /// Instants at which a stage begins, from the hourly record.

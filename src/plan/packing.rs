@@ -18,7 +18,7 @@
 use std::cmp::Reverse;
 
 use super::bookings::{Ask, Bookings};
-use super::course::Bed;
+use super::moment::Bed;
 use super::shortfall::counted_seconds;
 use super::window::{HOUR_S, Openings};
 

@@ -27,20 +27,21 @@ pub struct Cycles {
     pub by_intake: bool,
 }
 
-/// Splits a net depth into cycles. `deficit` is the mean moisture deficit
-/// θS − θ of the soil before the soak.
+/// Splits a net depth into cycles that the longest opening before the seeding
+/// (`opening_s`) can hold. `deficit` is the mean moisture deficit θS − θ of the
+/// soil before the soak.
 #[must_use]
 pub fn split(
     zone: &Zone,
     ground: &Ground,
     watering: &Watering,
-    net_mm: f64,
-    deficit: f64,
+    (net_mm, deficit): (f64, f64),
+    opening_s: i64,
 ) -> Cycles {
     let total_s = watering
         .seconds_for(net_mm, Stage::PreSoak)
         .max(watering.shortest_s());
-    let (longest_s, by_intake) = longest_cycle_s(zone, ground, watering);
+    let (longest_s, by_intake) = longest_cycle_s(zone, ground, watering, opening_s);
     let count = (total_s + longest_s - 1) / longest_s;
     // Even cycles read better than many long ones and a stub.
     let even_s = grid_up(total_s / count + i64::from(total_s % count > 0));
@@ -60,8 +61,13 @@ pub fn split(
 }
 
 /// Longest cycle without runoff, and whether the soil set it.
-fn longest_cycle_s(zone: &Zone, ground: &Ground, watering: &Watering) -> (i64, bool) {
-    let bound_s = zone.runs.longest.num_seconds();
+fn longest_cycle_s(
+    zone: &Zone,
+    ground: &Ground,
+    watering: &Watering,
+    opening_s: i64,
+) -> (i64, bool) {
+    let bound_s = watering.bound_s().min(opening_s);
     let rate = wettest_rate(&zone.sprinkler);
     let without_runoff_s = moist_soil(ground)
         .ponding(rate)

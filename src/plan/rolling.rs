@@ -8,15 +8,18 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::Ask;
-use super::course::{Bed, Course, Moment, Since};
+use super::course::{Course, Since};
 use super::follow::Standing;
+use super::moment::{Bed, Moment};
 use super::schedule::{Prepared, Scheduled};
 use super::shortfall;
 use super::timetable::{Cycle, Run, Shortfall, Stage};
 use super::water::{Watering, hours};
-use super::{PlanError, SOAK_LEAD_DAYS, Span};
+use super::{PlanError, SOAK_DAYS, Span};
 use crate::agronomy::weather_record::WeatherHour;
 use crate::balance::demand::HourDemand;
+use crate::balance::ground::Ground;
+use crate::balance::probe::{self, Correction, ProbeReading};
 use crate::balance::spin_up;
 use crate::balance::stores::{Levels, Stores};
 use crate::site::Site;
@@ -47,6 +50,26 @@ pub struct RainGauge {
     pub depth_mm: f64,
 }
 
+/// What a probe in the soil said of the hour before an instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Probe {
+    /// End of the hour: there the balance is corrected.
+    pub at: DateTime<Utc>,
+    /// What it said.
+    pub reading: ProbeReading,
+}
+
+/// How a probe corrected the balance of a zone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Corrected {
+    /// Index of the zone.
+    pub zone: usize,
+    /// The [`Probe::at`] of the reading.
+    pub at: DateTime<Utc>,
+    /// What became of the levels.
+    pub correction: Correction,
+}
+
 /// What is known of a zone.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ZoneNow {
@@ -58,6 +81,8 @@ pub struct ZoneNow {
     pub water: Vec<Water>,
     /// Readings of its rain gauge, by beginning, apart from each other.
     pub rain: Vec<RainGauge>,
+    /// What its probe said since, by instant.
+    pub probes: Vec<Probe>,
     /// Place of the last run in a split application.
     pub cycle: Option<Cycle>,
     /// No watering before this.
@@ -104,13 +129,16 @@ pub struct RollingPlan {
     pub shortfalls: Vec<Shortfall>,
     /// How each zone stands now.
     pub zones: Vec<ZoneState>,
+    /// What probes have corrected since [`Horizon::kept_at`], by zone and
+    /// instant.
+    pub corrections: Vec<Corrected>,
 }
 
 /// The end of a rolling plan that begins at `now`: 36 h ahead, or later when
 /// the deep soak of a zone may have to begin within them.
 #[must_use]
 pub fn reach(site: &Site, now: DateTime<Utc>) -> DateTime<Utc> {
-    let lead = now + TimeDelta::days(SOAK_LEAD_DAYS);
+    let lead = now + TimeDelta::days(SOAK_DAYS);
     let soaks = site.zones.iter().filter(|zone| zone.pre_soak.wanted);
     let deadlines = soaks.map(|zone| zone.seeding.at - zone.pre_soak.rest);
     let last = deadlines
@@ -137,17 +165,26 @@ pub fn replan(
     let mut prepared = Prepared::of(site, weather, &span)?;
     for (index, now) in zones.iter().enumerate() {
         for gauge in &now.rain {
-            prepared.change_demand(index, |demand| believe(gauge, demand));
+            prepared.change_demand(index, |ground, demand| believe(gauge, ground, demand));
         }
     }
     let mut standings = Vec::with_capacity(zones.len());
     let mut booked = Vec::new();
     let mut states = Vec::with_capacity(zones.len());
+    let mut corrections = Vec::new();
     for (bed, now) in prepared.beds().zip(zones) {
         let mut catching_up = CatchingUp::begin(bed, now, horizon);
         catching_up.through(now);
         booked.extend(asks(&catching_up.watering, &now.water));
         states.push(catching_up.state());
+        let zone = states.len() - 1;
+        let told = |(at, _): &&(DateTime<Utc>, Correction)| *at > horizon.kept_at;
+        let corrected = catching_up.corrections.iter().filter(told);
+        corrections.extend(corrected.map(|&(at, correction)| Corrected {
+            zone,
+            at,
+            correction,
+        }));
         standings.push(Standing {
             at: catching_up.course.now.at,
             stores: catching_up.course.now.stores,
@@ -172,6 +209,7 @@ pub fn replan(
             .filter(|shortfall| !left_out[shortfall.zone])
             .collect(),
         zones: states,
+        corrections,
     })
 }
 
@@ -180,12 +218,16 @@ fn span(weather: &[WeatherHour], zones: &[ZoneNow], horizon: Horizon) -> Result<
     let begin = zones.iter().map(|zone| zone.at).min();
     let begin = begin.map_or(from, |begin| begin.min(from));
     super::judge_weather(weather, begin, to)?;
-    Ok(Span { begin, from, to })
+    Ok(Span {
+        begin,
+        ..Span::exactly(from, to)
+    })
 }
 
 /// Puts what a gauge showed in the place of the rain that the weather tells,
-/// in the same hours; all of it into the last one where it tells of none.
-fn believe(gauge: &RainGauge, demand: &mut [HourDemand]) {
+/// in the same hours; all of it into the last one where it tells of none. It
+/// runs off as any rain does.
+fn believe(gauge: &RainGauge, ground: &Ground, demand: &mut [HourDemand]) {
     let first = demand.partition_point(|hour| hour.start < gauge.from);
     let end = demand.partition_point(|hour| hour.start < gauge.to);
     let Some(inside) = demand.get_mut(first..end).filter(|hours| !hours.is_empty()) else {
@@ -194,11 +236,10 @@ fn believe(gauge: &RainGauge, demand: &mut [HourDemand]) {
     let told: f64 = inside.iter().map(|hour| hour.rain_mm).sum();
     if told > 0.0 {
         for hour in inside {
-            hour.rain_mm *= gauge.depth_mm / told;
-            hour.rain_runoff_mm = hour.rain_runoff_mm.min(hour.rain_mm);
+            hour.set_rain(ground, hour.rain_mm * gauge.depth_mm / told);
         }
     } else if let Some(last) = inside.last_mut() {
-        last.rain_mm = gauge.depth_mm;
+        last.set_rain(ground, gauge.depth_mm);
     }
 }
 
@@ -221,6 +262,9 @@ fn asks(watering: &Watering, water: &[Water]) -> Vec<(i64, Ask)> {
 /// A zone on its way from the last known levels to now.
 struct CatchingUp<'b, 'z> {
     bed: &'b Bed<'z>,
+    /// Those of its probe that were not reached yet.
+    probes: &'b [Probe],
+    corrections: Vec<(DateTime<Utc>, Correction)>,
     horizon: Horizon,
     watering: Watering,
     course: Course,
@@ -230,8 +274,9 @@ struct CatchingUp<'b, 'z> {
 }
 
 impl<'b, 'z> CatchingUp<'b, 'z> {
-    fn begin(bed: &'b Bed<'z>, zone: &ZoneNow, horizon: Horizon) -> Self {
+    fn begin(bed: &'b Bed<'z>, zone: &'b ZoneNow, horizon: Horizon) -> Self {
         let at = zone.at.min(horizon.now);
+        let first_probe = zone.probes.partition_point(|probe| probe.at <= at);
         let stores = match &zone.levels {
             Some(levels) => {
                 let seeded = levels.seeded && bed.season.sown <= at;
@@ -242,9 +287,11 @@ impl<'b, 'z> CatchingUp<'b, 'z> {
         let begin = Moment::new(at.timestamp(), stores);
         Self {
             bed,
+            probes: &zone.probes[first_probe..],
+            corrections: Vec::new(),
             horizon,
             watering: Watering::of(bed.zone, &bed.ground),
-            course: Course::new(begin, horizon.now.timestamp()),
+            course: Course::new(begin, 0..0),
             last_end: None,
             kept: None,
             now: None,
@@ -264,9 +311,25 @@ impl<'b, 'z> CatchingUp<'b, 'z> {
         let now = self.horizon.now.timestamp();
         for look in [self.horizon.kept_at.timestamp(), now] {
             if look <= to {
-                self.course.advance(self.bed, look, 0.0);
+                self.dry_past_probes(look);
                 self.look(look);
             }
+        }
+        self.dry_past_probes(to);
+    }
+
+    /// What a probe said of the hour before an instant comes before whatever
+    /// is done at it.
+    fn dry_past_probes(&mut self, to: i64) {
+        while let Some((probe, rest)) = self.probes.split_first()
+            && probe.at.timestamp() <= to
+        {
+            self.course.advance(self.bed, probe.at.timestamp(), 0.0);
+            let levels = self.course.now.stores.levels();
+            let correction = probe::correct(&self.bed.ground, &levels, probe.reading);
+            self.course.correct(correction.levels.strata_mm);
+            self.corrections.push((probe.at, correction));
+            self.probes = rest;
         }
         self.course.advance(self.bed, to, 0.0);
     }
@@ -301,6 +364,7 @@ impl<'b, 'z> CatchingUp<'b, 'z> {
         self.course.advance(self.bed, to, rate);
         self.last_end = Some(to);
         if self.horizon.kept_at.timestamp() <= to && to <= now {
+            self.dry_past_probes(to);
             self.look(to);
         }
     }

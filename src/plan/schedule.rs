@@ -7,13 +7,14 @@
 //! is pressing is placed before what can wait.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::{Ask, Bookings};
-use super::course::{Bed, Course, Moment, instant};
+use super::course::{Course, instant};
 use super::follow::Standing;
+use super::moment::{Bed, Moment};
 use super::packing::{self, Wanted};
 use super::shortfall::dry_seconds;
 use super::side_by_side::side_by_side;
@@ -61,6 +62,9 @@ struct PreparedZone<'a> {
     bed: Bed<'a>,
     stores: Stores,
     weather_hours_used: usize,
+    /// Its course at the beginning, with the dry way to the deep soak: the
+    /// same in every plan that is tried.
+    lead: OnceLock<Course>,
 }
 
 /// A finished schedule: every zone at the end of the plan, and all runs.
@@ -114,6 +118,20 @@ struct Place {
     trigger: Trigger,
 }
 
+impl PreparedZone<'_> {
+    fn lead(&self, span: &Span, soaks: bool) -> &Course {
+        self.lead.get_or_init(|| {
+            let now = Moment::new(span.begin.timestamp(), self.stores);
+            let mut course = Course::new(now, span.record());
+            if soaks {
+                let deadline = self.bed.season.soak_deadline;
+                course.dry_ahead(&self.bed, deadline.timestamp());
+            }
+            course
+        })
+    }
+}
+
 impl<'a> Prepared<'a> {
     /// Prepares the zones of a site.
     ///
@@ -128,43 +146,40 @@ impl<'a> Prepared<'a> {
             .min()
             .map_or(oldest, |seeding| oldest.min(seeding - TimeDelta::days(1)));
         let days = Days::of(
-            between(weather, first_day, span.to + TimeDelta::days(OUTLOOK_DAYS)),
+            between(weather, first_day, span.end + TimeDelta::days(OUTLOOK_DAYS)),
             time_zone,
         );
-        let weather = between(weather, oldest, span.to);
-        let zones: Result<_, _> = site
-            .zones
-            .iter()
-            .map(|zone| {
-                let ground = Ground::of(zone).map_err(|source| PlanError::Soil {
-                    zone: zone.name.clone(),
-                    source,
-                })?;
-                let season = Season::of(zone, time_zone, &days.mean_c);
-                let demand = demand::hours(zone, &ground, &season, weather, &days, site);
-                let (stores, weather_hours_used) =
-                    spin_up::stores_at(zone, &ground, &demand, span.begin);
-                let bed = Bed {
-                    zone,
-                    ground,
-                    season,
-                    demand: demand.into(),
-                };
-                Ok(PreparedZone {
-                    bed,
-                    stores,
-                    weather_hours_used,
-                })
+        let weather = between(weather, oldest, span.end);
+        let zones = side_by_side(&site.zones, |zone| {
+            let ground = Ground::of(zone).map_err(|source| PlanError::Soil {
+                zone: zone.name.clone(),
+                source,
+            })?;
+            let season = Season::of(zone, time_zone, &days.mean_c);
+            let demand = demand::hours(zone, &ground, &season, weather, &days, site);
+            let (stores, weather_hours_used) =
+                spin_up::stores_at(zone, &ground, &demand, span.begin);
+            let bed = Bed {
+                zone,
+                ground,
+                season,
+                demand: demand.into(),
+            };
+            Ok(PreparedZone {
+                bed,
+                stores,
+                weather_hours_used,
+                lead: OnceLock::new(),
             })
-            .collect();
-        let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.to));
-        let weather = between(weather, span.begin, span.to);
+        });
+        let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.end));
+        let weather = between(weather, span.begin, span.end);
         Ok(Self {
             site,
             span: *span,
             closures: SiteClosures::of(site, weather, first, last),
             weather,
-            zones: zones?,
+            zones: zones.into_iter().collect::<Result<_, _>>()?,
             standings: Vec::new(),
             booked: Vec::new(),
             days,
@@ -189,7 +204,9 @@ impl<'a> Prepared<'a> {
                     season: prepared.bed.season.clone(),
                     demand: prepared.bed.demand.clone(),
                 },
-                ..*prepared
+                stores: prepared.stores,
+                weather_hours_used: prepared.weather_hours_used,
+                lead: prepared.lead.clone(),
             });
         Prepared {
             site,
@@ -222,8 +239,9 @@ impl<'a> Prepared<'a> {
 
     /// Changes the demand of a zone, for what is known better of it than the
     /// weather tells.
-    pub fn change_demand(&mut self, zone: usize, change: impl FnOnce(&mut [HourDemand])) {
-        change(Arc::make_mut(&mut self.zones[zone].bed.demand));
+    pub fn change_demand(&mut self, zone: usize, change: impl FnOnce(&Ground, &mut [HourDemand])) {
+        let bed = &mut self.zones[zone].bed;
+        change(&bed.ground, Arc::make_mut(&mut bed.demand));
     }
 
     /// The water of every zone at the beginning.
@@ -279,24 +297,27 @@ impl<'a> Prepared<'a> {
             .enumerate()
             .map(|(index, zone)| self.start(index, zone))
             .collect();
-        let mut bookings = Bookings::of(self.site, flow_l_per_min);
+        let mut bookings = Bookings::of(self.site, &self.closures, flow_l_per_min);
         for (start, ask) in &self.booked {
             bookings.book(*start, ask);
         }
         let (mut runs, mut placed) = (Vec::new(), Vec::new());
-        let until = self.span.to.timestamp();
+        let until = self.span.end.timestamp();
         let mut queue: BTreeSet<(i64, usize)> = zones
             .iter()
             .enumerate()
             .filter_map(|(index, zone)| zone.due().map(|due| (due, index)))
             .collect();
         while let Some((_, index)) = queue.pop_first() {
-            let start = zones[index].next_job().and_then(|job| {
-                let following = queue.iter().filter_map(|&(_, other)| zones[other].wanted());
-                zones[index].place(&job, following, &bookings, until)
+            let place = zones[index].next_job().and_then(|job| {
+                let morning = zones[index].place_in_the_morning(&job, &bookings);
+                morning.or_else(|| {
+                    let following = queue.iter().filter_map(|&(_, other)| zones[other].wanted());
+                    zones[index].place(&job, following, &bookings, until)
+                })
             });
             let zone = &mut zones[index];
-            placed.extend(zone.work(start, &mut bookings, &mut runs, until));
+            placed.extend(zone.work(place, &mut bookings, &mut runs, until));
             if let Some(due) = zone.due() {
                 queue.insert((due, index));
             }
@@ -306,7 +327,7 @@ impl<'a> Prepared<'a> {
             zone.waterer.course.finish();
         }
         runs.sort_by_key(|run: &Run| (run.start, run.zone));
-        runs.retain(|run| run.start >= self.span.from);
+        runs.retain(|run| (self.span.from..self.span.to).contains(&run.start));
         Schedule {
             zones,
             runs,
@@ -319,21 +340,25 @@ impl<'a> Prepared<'a> {
         let span = &self.span;
         let deadline = prepared.bed.season.soak_deadline;
         let standing = self.standings.get(index);
-        let (begin, stores) = standing
-            .map_or((span.begin.timestamp(), prepared.stores), |standing| {
-                (standing.at, standing.stores)
-            });
+        let begin = standing.map_or(span.begin.timestamp(), |standing| standing.at);
         let soaks = zone.pre_soak.wanted
             && deadline > instant(begin)
-            && deadline <= span.to
+            && deadline <= span.end
             && standing.is_none_or(|standing| !standing.soaked);
-        let mut course = Course::new(Moment::new(begin, stores), span.from.timestamp());
-        course.since = standing.map_or_else(Default::default, |standing| standing.since);
+        let course = match standing {
+            Some(standing) => {
+                let now = Moment::new(standing.at, standing.stores);
+                let mut course = Course::new(now, span.record());
+                course.since = standing.since;
+                course
+            }
+            None => prepared.lead(span, soaks).clone(),
+        };
         let mut waterer = Waterer {
             index,
             course,
             bed: &prepared.bed,
-            watering: Watering::of(zone, &prepared.bed.ground),
+            watering: Watering::of(zone, &prepared.bed.ground).within(self.site.rules.most_per_day),
             openings: self.openings(zone, standing, false),
             mornings: &self.closures.mornings,
             late: Vec::new(),
@@ -343,7 +368,7 @@ impl<'a> Prepared<'a> {
             Some(standing) if standing.is_left_out => Next::Nothing,
             _ if soaks => Next::Soak,
             Some(standing) => waterer
-                .resumed_job(standing.cycle, span.to.timestamp())
+                .resumed_job(standing.cycle, span.end.timestamp())
                 .map_or(Next::Nothing, Next::Job),
             None => Next::FirstJob,
         };
@@ -418,13 +443,13 @@ impl Scheduled<'_> {
                     ..job
                 };
                 let (run, next) = self.waterer.give(&job, place.start, bookings, until);
-                placed = Some(Placed {
+                placed = run.as_ref().map(|run| Placed {
                     zone: self.waterer.index,
                     job,
                     start: place.start,
                     length: run.duration.num_seconds(),
                 });
-                runs.push(run);
+                runs.extend(run);
                 next.map_or(Next::Nothing, Next::Job)
             }
             (Next::Job(job), None) => {
@@ -436,7 +461,16 @@ impl Scheduled<'_> {
         placed
     }
 
-    /// Where a job of the zone goes, and why it goes there.
+    /// Where a job of the zone goes that waits for the morning.
+    fn place_in_the_morning(&mut self, job: &Job, bookings: &Bookings) -> Option<Place> {
+        let start = self.waterer.place_in_the_morning(job, bookings)?;
+        Some(Place {
+            start,
+            trigger: Trigger::EarlyMorning,
+        })
+    }
+
+    /// Where any other job of the zone goes beside those that follow.
     fn place<'w>(
         &'w self,
         job: &Job,
@@ -444,12 +478,6 @@ impl Scheduled<'_> {
         bookings: &Bookings,
         until: i64,
     ) -> Option<Place> {
-        if let Some(start) = self.waterer.place_in_the_morning(job, bookings) {
-            return Some(Place {
-                start,
-                trigger: Trigger::EarlyMorning,
-            });
-        }
         let wanted = self.waterer.wanted(job);
         let start = packing::place(wanted, following, bookings, until)?;
         Some(Place {

@@ -3,7 +3,8 @@
 
 use std::collections::BTreeMap;
 
-use super::course::{Bed, DrySpell, instant};
+use super::course::{DrySpell, instant};
+use super::moment::Bed;
 use super::schedule::{Schedule, Scheduled};
 use super::timetable::{Constraint, Shortfall, ShortfallKind, Stage};
 use super::water::hours;

@@ -1,24 +1,41 @@
 //! The same pure work on many items, on all cores.
 
 use std::num::NonZero;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Applies `work` to every item; results come in the order of the items,
-/// whatever the number of cores.
-pub fn side_by_side<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
-    let workers = std::thread::available_parallelism().map_or(1, NonZero::get);
-    let each = items.len().div_ceil(workers).max(1);
-    let work = &work;
-    std::thread::scope(|scope| {
-        let handles: Vec<_> = items
-            .chunks(each)
-            .map(|part| scope.spawn(move || part.iter().map(work).collect::<Vec<R>>()))
-            .collect();
-        let join = |handle: std::thread::ScopedJoinHandle<'_, Vec<R>>| match handle.join() {
-            Ok(results) => results,
-            Err(panic) => std::panic::resume_unwind(panic),
-        };
-        handles.into_iter().flat_map(join).collect()
-    })
+/// whatever the number of cores. Each core takes the next item that none has
+/// begun, since one may cost much more than another.
+pub fn side_by_side<'i, T: Sync, R: Send>(
+    items: &'i [T],
+    work: impl Fn(&'i T) -> R + Sync,
+) -> Vec<R> {
+    let cores = std::thread::available_parallelism().map_or(1, NonZero::get);
+    let others = cores.min(items.len()).saturating_sub(1);
+    let next = AtomicUsize::new(0);
+    let share = || {
+        let mut done = Vec::new();
+        loop {
+            let index = next.fetch_add(1, Ordering::Relaxed);
+            let Some(item) = items.get(index) else {
+                return done;
+            };
+            done.push((index, work(item)));
+        }
+    };
+    let mut done = std::thread::scope(|scope| {
+        let handles: Vec<_> = (0..others).map(|_| scope.spawn(share)).collect();
+        let mut done = share();
+        for handle in handles {
+            match handle.join() {
+                Ok(results) => done.extend(results),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+        }
+        done
+    });
+    done.sort_by_key(|&(index, _)| index);
+    done.into_iter().map(|(_, result)| result).collect()
 }
 
 #[cfg(test)]

@@ -50,8 +50,8 @@ pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings)
         waterer.bed.zone,
         &waterer.bed.ground,
         &waterer.watering,
-        net_mm,
-        deficit,
+        (net_mm, deficit),
+        longest_opening_s(waterer, openings, deadline),
     );
     let (starts, cut_by) = place(waterer, openings, bookings, &cycles, deadline);
     let dropped = cycles.run_s.len() - starts.len();
@@ -69,6 +69,7 @@ pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings)
             cycle: Some(Cycle {
                 number: number + 1,
                 of: starts.len(),
+                for_turf: false,
             }),
         };
         runs.push(waterer.run(start, length, Stage::PreSoak, reason));
@@ -82,9 +83,19 @@ pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings)
     }
 }
 
+/// The longest stretch before a deadline in which the zone may be watered [s];
+/// at least the shortest run.
+fn longest_opening_s(waterer: &Waterer, openings: &Openings, deadline: i64) -> i64 {
+    let stretches = openings.stretches(waterer.course.now.at);
+    let in_time = stretches.take_while(|&(start, _)| start < deadline);
+    let longest = in_time.map(|(start, length)| length.min(deadline - start));
+    let longest = longest.max().unwrap_or(0);
+    longest.max(waterer.watering.shortest_s())
+}
+
 /// Net depth that the soil takes up to the deadline, rain and evaporation
 /// counted, and its moisture deficit for Green–Ampt.
-fn wanted(waterer: &Waterer, deadline: i64) -> (f64, f64) {
+fn wanted(waterer: &mut Waterer, deadline: i64) -> (f64, f64) {
     let ground = &waterer.bed.ground;
     let stores = waterer.course.dry_ahead(waterer.bed, deadline);
     let surface_mm = ground.bare_surface.thickness_mm;

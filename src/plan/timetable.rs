@@ -186,6 +186,9 @@ pub enum Trigger {
     AfterSeeding,
     /// Depletion reaches what is allowed.
     Depletion,
+    /// Standing turf, into which seed was sown, has used what is allowed of all
+    /// the soil; the depletions of the reason are those of all the soil.
+    TurfDepletion,
     /// Watered early, because a constraint would keep the valve shut when
     /// the need comes.
     AheadOfConstraint,
@@ -210,6 +213,9 @@ pub struct Cycle {
     pub number: usize,
     /// Of how many.
     pub of: usize,
+    /// Whether they fill all the soil for standing turf, not the managed layer.
+    #[serde(skip)]
+    pub for_turf: bool,
 }
 
 /// Everything that can keep a valve shut.

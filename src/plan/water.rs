@@ -40,6 +40,16 @@ impl Watering {
         }
     }
 
+    /// The same, with no run that takes more than a day's most water.
+    #[must_use]
+    pub fn within(mut self, most_per_day: Option<Volume>) -> Self {
+        if let Some(most) = most_per_day {
+            let most_s = whole_seconds(60.0 * most.l() / self.flow_l_per_min());
+            self.longest_s = self.longest_s.min(grid_down(most_s));
+        }
+        self
+    }
+
     /// Share of the gross depth that counts in the layer.
     ///
     /// While seed germinates the driest quarter is what must stay moist, so
@@ -68,6 +78,12 @@ impl Watering {
     pub fn longest_s(&self) -> i64 {
         let ponding_s = self.ponding_s.unwrap_or(i64::MAX).max(self.shortest_s);
         grid_down(self.longest_s.min(ponding_s)).max(self.shortest_s)
+    }
+
+    /// Longest run by the site's own bounds, whatever the soil takes in [s].
+    #[must_use]
+    pub fn bound_s(&self) -> i64 {
+        grid_down(self.longest_s).max(self.shortest_s)
     }
 
     /// Whether the soil's intake, not the run's own bound, ends a long run.

@@ -2,10 +2,12 @@
 //! calendar of the supply, and the run that comes of it.
 
 use super::bookings::{Ask, Bookings};
-use super::course::{Bed, Course, Need, Since, instant, span};
+use super::course::{Course, Need, Since, instant, span};
+use super::moment::Bed;
 use super::packing::Wanted;
 use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
-use super::water::{Watering, hours};
+use super::turf::{self, Watched};
+use super::water::{Watering, grid_down, hours};
 use super::window::{HOUR_S, Openings};
 
 /// Counted rain in this time ahead makes a run smaller [s].
@@ -25,6 +27,8 @@ const MORNING_SHARE: f64 = 0.6;
 const LONG_CLOSURE_S: i64 = 2 * HOUR_S;
 /// So long after a run or a seeding a plan goes on with what it began [s].
 const RESUMED_WITHIN_S: i64 = 6 * HOUR_S;
+/// So long after its last moment an opening is looked for that holds a run [s].
+const SHUT_OUT_S: i64 = 7 * 24 * HOUR_S;
 /// A shift smaller than this is not worth telling [s].
 const TOLD_FROM_S: i64 = 120;
 
@@ -89,20 +93,21 @@ impl Waterer<'_> {
             return self.next_job(until);
         }
         self.course.advance(self.bed, sown, 0.0);
-        self.job_after_seeding(sown)
+        self.job_after_seeding(sown, until)
             .or_else(|| self.next_job(until))
     }
 
     /// The first watering of the seed, at an instant that the zone has
     /// reached; none when it is moist.
-    fn job_after_seeding(&self, at: i64) -> Option<Job> {
+    fn job_after_seeding(&self, at: i64, until: i64) -> Option<Job> {
         let needed = self
             .watering
             .seconds_for(self.course.now.stores.depletion_mm(), Stage::Germination);
+        let release = at.max(self.free_from());
         (needed >= self.watering.shortest_s()).then(|| Job {
-            release: at.max(self.free_from()),
+            release,
             latest: at,
-            length: needed.min(self.watering.longest_s()),
+            length: self.length_for(needed, (release, at), until),
             needed_mm: self.course.now.stores.depletion_mm(),
             trigger: Trigger::AfterSeeding,
             cycle: None,
@@ -124,38 +129,84 @@ impl Waterer<'_> {
         }
         let is_unwatered = self.last_end.is_none_or(|end| end <= sown);
         if is_unwatered && now > sown && now - sown < RESUMED_WITHIN_S {
-            return self.job_after_seeding(now).or_else(|| self.next_job(until));
+            return self
+                .job_after_seeding(now, until)
+                .or_else(|| self.next_job(until));
         }
         self.first_job(until)
     }
 
     /// The next need as a job, or none before `until`.
     #[must_use]
-    pub fn next_job(&self, until: i64) -> Option<Job> {
-        let stage = self.bed.demand_at(self.course.now.at).stage;
-        let worthwhile_mm = self
-            .watering
-            .net_mm(self.watering.shortest_s(), stage)
-            .max(WORTHWHILE_SHARE * self.course.now.allowed_mm(self.bed))
-            // A layer that holds less than the shortest run must not stay dry
-            // for want of room for it; what is too much drains below.
-            .min(self.course.now.due_mm(self.bed));
-        let need = self.course.next_need(self.bed, worthwhile_mm, until)?;
-        Some(self.job_for(need))
+    pub fn next_job(&mut self, until: i64) -> Option<Job> {
+        let worthwhile_mm = self.worthwhile_mm(Watched::Layer);
+        let layer = self
+            .course
+            .next_need(self.bed, Watched::Layer, worthwhile_mm, until);
+        let before = layer.map_or(until, |need| need.latest - 1);
+        self.turf_need(before)
+            .map(|need| (need, Trigger::TurfDepletion))
+            .or(layer.map(|need| (need, Trigger::Depletion)))
+            .map(|(need, trigger)| self.job_for(need, trigger, until))
     }
 
-    fn job_for(&self, need: Need) -> Job {
+    /// The next need of standing turf, where it comes before an instant.
+    fn turf_need(&mut self, before: i64) -> Option<Need> {
+        if !turf::stands_on(self.bed) {
+            return None;
+        }
+        let worthwhile_mm = self.worthwhile_mm(Watched::Turf);
+        self.course
+            .next_need(self.bed, Watched::Turf, worthwhile_mm, before)
+    }
+
+    /// Depletion from which a run is worth giving where the zone is now [mm].
+    fn worthwhile_mm(&self, watched: Watched) -> f64 {
+        let now = &self.course.now;
+        let (_, due_mm) = watched.state_mm(self.bed, now);
+        if watched == Watched::Turf {
+            return WORTHWHILE_SHARE * due_mm;
+        }
+        let stage = self.bed.demand_at(now.at).stage;
+        self.watering
+            .net_mm(self.watering.shortest_s(), stage)
+            .max(WORTHWHILE_SHARE * now.allowed_mm(self.bed))
+            // A layer that holds less than the shortest run must not stay dry
+            // for want of room for it; what is too much drains below.
+            .min(due_mm)
+    }
+
+    fn job_for(&self, need: Need, trigger: Trigger, until: i64) -> Job {
         let stage = self.bed.demand_at(need.latest).stage;
         let needed = self.watering.seconds_for(need.depletion_mm, stage);
-        let length = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
+        let release = need.worthwhile_from.max(self.free_from());
+        let length = self.length_for(needed, (release, need.latest), until);
         Job {
-            release: need.worthwhile_from.max(self.free_from()),
+            release,
             latest: need.latest,
             length,
             needed_mm: need.depletion_mm,
-            trigger: Trigger::Depletion,
-            cycle: self.first_cycle(needed, length),
+            trigger,
+            cycle: self.first_cycle(needed, length, trigger),
         }
+    }
+
+    /// Run time for what is needed [s], of a run that may go from `release` to
+    /// `latest`. Where no opening up to `until` holds it whole it is as long as one can hold:
+    /// half of it in time, or later, is better than all of it never.
+    fn length_for(&self, needed: i64, (release, latest): (i64, i64), until: i64) -> i64 {
+        let shortest = self.watering.shortest_s();
+        let wanted = needed.clamp(shortest, self.watering.longest_s());
+        let latest = latest.max(release);
+        let mut held = 0;
+        for (start, length) in self.openings.stretches(release) {
+            let enough = if start > latest { wanted / 2 } else { wanted };
+            if held >= enough || start > until.min(latest.saturating_add(SHUT_OUT_S)) {
+                break;
+            }
+            held = held.max(length.min(wanted));
+        }
+        grid_down(held).max(shortest)
     }
 
     /// End of the soak time after the last run.
@@ -166,7 +217,7 @@ impl Waterer<'_> {
 
     /// The first cycle of a split application, or none when one run does it:
     /// what is left must be worth another run.
-    fn first_cycle(&self, needed: i64, length: i64) -> Option<Cycle> {
+    fn first_cycle(&self, needed: i64, length: i64, trigger: Trigger) -> Option<Cycle> {
         let left = needed - length;
         if left < self.watering.shortest_s() {
             return None;
@@ -175,6 +226,7 @@ impl Waterer<'_> {
         Some(Cycle {
             number: 1,
             of: 1 + more,
+            for_turf: trigger == Trigger::TurfDepletion,
         })
     }
 
@@ -206,7 +258,7 @@ impl Waterer<'_> {
     /// Where a job goes when the grass is up: in the morning of the day of its
     /// need, once the layer lasts for days (common practice, no source).
     #[must_use]
-    pub fn place_in_the_morning(&self, job: &Job, bookings: &Bookings) -> Option<i64> {
+    pub fn place_in_the_morning(&mut self, job: &Job, bookings: &Bookings) -> Option<i64> {
         let deep = self.bed.demand_at(job.latest).stage >= Stage::Establishment;
         if !deep || job.trigger != Trigger::Depletion || self.is_later_cycle(job) {
             return None;
@@ -229,23 +281,26 @@ impl Waterer<'_> {
         (used >= MORNING_SHARE).then_some(start)
     }
 
-    /// The latest start that leaves room for what must follow before the
-    /// next closure: all cycles of a split application, or one more run that
-    /// fills the layer up just before a long closure begins.
+    /// The latest start that leaves room for what must follow.
     fn preferred_start(&self, job: &Job) -> i64 {
+        let latest = self
+            .whole_s(job)
+            .map(|whole_s| self.openings.latest(job.latest, whole_s));
+        latest
+            .filter(|&latest| latest >= job.release)
+            .unwrap_or(job.latest)
+    }
+
+    /// Length of what must be done before the next closure [s], where that is
+    /// more than the run: all cycles of a split application, or one more run
+    /// that fills the layer up just before a long closure begins.
+    fn whole_s(&self, job: &Job) -> Option<i64> {
         let soak_s = self.bed.zone.runs.soak_time.num_seconds();
         let count = match job.cycle {
             Some(cycle) => i64::try_from(cycle.of).unwrap_or(i64::MAX / 1_000_000),
-            None if self.shut_out_after(job, soak_s) => 2,
-            None => return job.latest,
+            None => self.shut_out_after(job, soak_s).then_some(2)?,
         };
-        let whole_s = count * job.length + (count - 1) * soak_s;
-        let latest = self.openings.latest(job.latest, whole_s);
-        if latest >= job.release {
-            latest
-        } else {
-            job.latest
-        }
+        Some(count * job.length + (count - 1) * soak_s)
     }
 
     /// Whether a run at the last moment would leave some time before a long
@@ -271,14 +326,14 @@ impl Waterer<'_> {
     }
 
     /// Gives the run of a job at `start`; returns it with the job that the
-    /// zone wants after it.
+    /// zone wants after it. No run where rain has done it since its moment.
     pub fn give(
         &mut self,
         job: &Job,
         start: i64,
         bookings: &mut Bookings,
         until: i64,
-    ) -> (Run, Option<Job>) {
+    ) -> (Option<Run>, Option<Job>) {
         let by_choice = self.is_later_cycle(job) || job.trigger == Trigger::EarlyMorning;
         let obstacle = (start != job.latest && !by_choice)
             .then(|| self.obstacle(job, start, bookings))
@@ -287,9 +342,17 @@ impl Waterer<'_> {
             self.note_delay(job, start, bookings);
         }
         self.course.advance(self.bed, start, 0.0);
+        let watched = watched_by(job.trigger);
+        let depletion_mm = watched.depletion_mm(&self.course.now.stores);
+        if start > job.latest && depletion_mm < self.worthwhile_mm(watched) {
+            return (None, self.job_after(None, until));
+        }
         // Demand is by the hour, and the seed goes down within one.
         let stage = self.bed.demand_at(start).stage.max(Stage::Germination);
-        let depletion_mm = self.course.now.stores.depletion_mm();
+        let allowed_mm = match watched {
+            Watched::Layer => self.course.now.allowed_mm(self.bed),
+            Watched::Turf => watched.state_mm(self.bed, &self.course.now).1,
+        };
         let rain_mm = self.rain_ahead_mm(start).min(LEFT_TO_RAIN * depletion_mm);
         let needed = self.watering.seconds_for(depletion_mm - rain_mm, stage);
         let wanted = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
@@ -308,7 +371,7 @@ impl Waterer<'_> {
                 job.trigger
             },
             depletion_mm,
-            allowed_mm: self.course.now.allowed_mm(self.bed),
+            allowed_mm,
             demand_since_last_mm: self.course.since.demand_mm,
             rain_since_last_mm: self.course.since.rain_mm,
             forecast_rain_counted_mm: rain_mm,
@@ -321,13 +384,13 @@ impl Waterer<'_> {
             cycle: if self.is_later_cycle(job) {
                 job.cycle
             } else {
-                self.first_cycle(needed, length)
+                self.first_cycle(needed, length, job.trigger)
             },
         };
         bookings.book(start, &self.ask(length));
         let run = self.run(start, length, stage, reason);
         let cycle_after = run.reason.cycle;
-        (run, self.job_after(cycle_after, until))
+        (Some(run), self.job_after(cycle_after, until))
     }
 
     /// Notes what kept a job from `job.latest` to `until`, piece by piece:
@@ -381,14 +444,9 @@ impl Waterer<'_> {
             .obstacle(&self.openings, job.latest, &ask)
             .or_else(|| {
                 // Room for this run, but not for what must follow it.
-                let whole = self.preferred_start(job);
-                (whole < job.latest)
-                    .then(|| {
-                        self.openings
-                            .in_the_way(job.latest, job.latest - whole + job.length)
-                    })
-                    .flatten()
-                    .map(|closure| closure.by)
+                let whole_s = self.whole_s(job)?;
+                let closure = self.openings.in_the_way(job.latest, whole_s)?;
+                Some(closure.by)
             })
             // Nothing yet: other zones have it next.
             .or(Some(Constraint::Supply))
@@ -417,28 +475,33 @@ impl Waterer<'_> {
 
     /// The next cycle of a split application, or the next need.
     #[must_use]
-    pub fn job_after(&self, cycle_done: Option<Cycle>, until: i64) -> Option<Job> {
+    pub fn job_after(&mut self, cycle_done: Option<Cycle>, until: i64) -> Option<Job> {
         let natural = self.next_job(until);
         let Some(done) = cycle_done.filter(|done| done.number < done.of) else {
             return natural;
         };
         let now = self.course.now.at;
         let stage = self.bed.demand_at(now).stage;
-        let needed = self
-            .watering
-            .seconds_for(self.course.now.stores.depletion_mm(), stage);
+        let trigger = if done.for_turf {
+            Trigger::TurfDepletion
+        } else {
+            Trigger::Depletion
+        };
+        let needed_mm = watched_by(trigger).depletion_mm(&self.course.now.stores);
+        let needed = self.watering.seconds_for(needed_mm, stage);
         if needed < self.watering.shortest_s() {
             return natural;
         }
+        let (release, latest) = (self.free_from(), natural.map_or(until, |job| job.latest));
         Some(Job {
-            release: self.free_from(),
-            latest: natural.map_or(until, |job| job.latest),
-            length: needed.clamp(self.watering.shortest_s(), self.watering.longest_s()),
-            needed_mm: self.course.now.stores.depletion_mm(),
-            trigger: Trigger::Depletion,
+            release,
+            latest,
+            length: self.length_for(needed, (release, latest), until),
+            needed_mm,
+            trigger,
             cycle: Some(Cycle {
                 number: done.number + 1,
-                of: done.of,
+                ..done
             }),
         })
     }
@@ -455,5 +518,13 @@ impl Waterer<'_> {
             at = next;
         }
         rain_mm
+    }
+}
+
+/// What a run fills.
+fn watched_by(trigger: Trigger) -> Watched {
+    match trigger {
+        Trigger::TurfDepletion => Watched::Turf,
+        _ => Watched::Layer,
     }
 }

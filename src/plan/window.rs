@@ -4,8 +4,11 @@
 //! Local time exists only here: rules, quiet windows and nights are turned
 //! into instants once, both daylight-saving changes included.
 
+use std::sync::Arc;
+
 use chrono::{Datelike, NaiveDate, NaiveTime, TimeDelta};
 
+use super::side_by_side::side_by_side;
 use super::timetable::Constraint;
 use crate::agronomy::sun::{self, SunDay};
 use crate::agronomy::weather_record::WeatherHour;
@@ -35,6 +38,8 @@ pub struct Closure {
 pub struct SiteClosures {
     /// The days that the plan touches.
     dates: Vec<NaiveDate>,
+    /// First second of each of them.
+    pub midnights: Arc<[i64]>,
     /// Wind and frost.
     weather: Vec<Closure>,
     /// Sunrise and sunset of the days.
@@ -66,12 +71,14 @@ impl SiteClosures {
             instant(site.place.time_zone, hour).timestamp()
         };
         let mornings = dates.iter().map(morning).collect();
+        let midnight = |&date: &NaiveDate| start_of_day(site.place.time_zone, date).timestamp();
         let suns = suns(site, &dates);
         Self {
             weather: weather_closures(site, weather),
             nights: nights(site, &suns),
             suns,
             mornings,
+            midnights: dates.iter().map(midnight).collect(),
             dates,
         }
     }
@@ -159,6 +166,20 @@ impl Openings {
             .filter(|closure| closure.from < start + length.max(1))
     }
 
+    /// The stretches without a closure from an instant on: start and length,
+    /// in order, the last without end.
+    pub fn stretches(&self, from: i64) -> impl Iterator<Item = (i64, i64)> {
+        let index = self.closures.partition_point(|closure| closure.to <= from);
+        let ahead = &self.closures[index..];
+        let starts = std::iter::once(from).chain(ahead.iter().map(|closure| closure.to));
+        let ends = ahead.iter().map(|closure| closure.from);
+        let ends = ends.chain(std::iter::once(i64::MAX));
+        starts
+            .zip(ends)
+            .map(|(start, end)| (start, end.saturating_sub(start)))
+            .filter(|&(_, length)| length > 0)
+    }
+
     /// The earliest start from `start` on for a run of `length`.
     #[must_use]
     pub fn earliest(&self, start: i64, length: i64) -> i64 {
@@ -209,7 +230,7 @@ fn weather_closures(site: &Site, weather: &[WeatherHour]) -> Vec<Closure> {
 /// Sunrise and sunset of each day; none on days without both.
 fn suns(site: &Site, dates: &[NaiveDate]) -> Vec<Option<(i64, i64)>> {
     let place = &site.place;
-    let sun = |date| {
+    let sun = |&date: &NaiveDate| {
         sun::sun_day(
             place.latitude_deg,
             place.longitude_deg,
@@ -217,15 +238,12 @@ fn suns(site: &Site, dates: &[NaiveDate]) -> Vec<Option<(i64, i64)>> {
             place.time_zone,
         )
     };
-    dates
-        .iter()
-        .map(|&date| match sun(date) {
-            Ok(SunDay::RiseAndSet {
-                sunrise, sunset, ..
-            }) => Some((sunrise.timestamp(), sunset.timestamp())),
-            _ => None,
-        })
-        .collect()
+    side_by_side(dates, |date| match sun(date) {
+        Ok(SunDay::RiseAndSet {
+            sunrise, sunset, ..
+        }) => Some((sunrise.timestamp(), sunset.timestamp())),
+        _ => None,
+    })
 }
 
 /// From before one sunset to before the next sunrise. Days on which the sun
@@ -262,7 +280,9 @@ fn is_for(zones: &[String], zone: &Zone) -> bool {
     zones.is_empty() || zones.contains(&zone.name)
 }
 
-/// What the rules say of one local day.
+/// What the rules say of one local day. Hours that pass midnight are its early
+/// and its late hours: who may water on odd dates may not on the even morning
+/// after.
 enum DayRule<'a> {
     Open,
     Hours(&'a [DailyHours]),
@@ -322,7 +342,6 @@ fn rule_closures(site: &Site, zone: &Zone, dates: &[NaiveDate], spans: &mut Vec<
                     if hours.to > hours.from {
                         open.push((from, to));
                     } else {
-                        // Past midnight: both ends of the same local day.
                         open.extend([(day_start, to), (from, day_end)]);
                     }
                 }
@@ -353,7 +372,11 @@ fn quiet_closures(site: &Site, zone: &Zone, dates: &[NaiveDate], spans: &mut Vec
         .iter()
         .filter(|window| is_for(&window.zones, zone))
     {
-        for &date in dates {
+        // One of the evening before may reach into the first day, and one of
+        // the day after may have to be dry before the last is over.
+        let before = dates.first().and_then(|first| first.pred_opt());
+        let after = dates.last().and_then(|last| last.succ_opt());
+        for date in before.into_iter().chain(dates.iter().copied()).chain(after) {
             let applies = match &window.days {
                 QuietDays::Weekly(days) => days.is_empty() || days.contains(&date.weekday()),
                 QuietDays::Dates(days) => days.contains(&date),
@@ -400,6 +423,19 @@ mod tests {
                 closed(50, 160, Constraint::WateringRules)
             ]
         );
+    }
+
+    #[test]
+    fn stretches_are_what_closures_leave() {
+        let openings = Openings::new(vec![
+            closed(100, 200, Constraint::Wind),
+            closed(200, 230, Constraint::Night),
+            closed(300, 400, Constraint::Night),
+        ]);
+        let from = |at| openings.stretches(at).take(2).collect::<Vec<_>>();
+        assert_eq!(from(90), [(90, 10), (230, 70)]);
+        assert_eq!(from(150)[0], (230, 70));
+        assert_eq!(from(500)[0].0, 500);
     }
 
     #[test]

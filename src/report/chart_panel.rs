@@ -245,10 +245,10 @@ fn rain(svg: &mut String, view: &View<'_>, zone: &ZoneView<'_>, frame: &Frame<'_
         return;
     }
     svg.push_str("<path class=\"rain\" d=\"");
-    for hour in zone.plan.hours.iter().filter(|hour| hour.rain_mm > 0.0) {
+    for hour in zone.plan.hours.iter().filter(|hour| hour.all_rain_mm > 0.0) {
         let (left, right) = (frame.scale.x(hour.start), frame.scale.x(end_of(hour)));
         let right = right.max(left + 1.5);
-        let tall = (hour.rain_mm / most * TALLEST).max(1.5);
+        let tall = (hour.all_rain_mm / most * TALLEST).max(1.5);
         let top = frame.top + PLOT;
         let _ = write!(svg, "M{left:.1} {top:.1}v{tall:.1}H{right:.1}V{top:.1}Z");
     }

@@ -182,7 +182,10 @@ fn legend(svg: &mut String, view: &View<'_>) {
 /// Most rain in an hour [mm], the same on every zone.
 pub(super) fn most_rain(view: &View<'_>) -> f64 {
     let hours = view.zones.first().map_or(&[][..], |zone| &zone.plan.hours);
-    hours.iter().map(|hour| hour.rain_mm).fold(0.0, f64::max)
+    hours
+        .iter()
+        .map(|hour| hour.all_rain_mm)
+        .fold(0.0, f64::max)
 }
 
 /// A local day's beginning, and the label it carries, if any.

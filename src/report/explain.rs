@@ -61,7 +61,7 @@ fn legend(out: &mut String, view: &View<'_>) {
     let text = format!(
         "All depths in {unit}, net: in the driest quarter of the zone until the grass is up. \
          ET0: reference evapotranspiration here, shade and cover included; evap, trans: evaporation and \
-         transpiration; irrig: irrigation that reached the layer; rise: from moist soil below; \
+         transpiration; rain: what counts of it; irrig: irrigation that reached the layer; rise: from moist soil below; \
          drain: drainage and runoff. Depletion stands at the end of the hour beside what is \
          allowed."
     );

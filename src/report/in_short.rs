@@ -49,14 +49,15 @@ pub(super) fn long_dry_spells<'a>(view: &View<'a>) -> Vec<Spell<'a>> {
 
 /// Sources that failed, seed that dries and weather that was estimated, a
 /// sentence each; nothing where all is well.
-#[must_use]
-pub fn warnings_in_short(view: &View<'_>) -> Vec<String> {
+pub(super) fn warnings_in_short(view: &View<'_>) -> Vec<String> {
     let alarms = view.weather.alarms().map(str::to_owned);
     let own = seed_dry(view).into_iter().chain(estimated(view));
     alarms.chain(own).collect()
 }
 
-fn seed_dry(view: &View<'_>) -> Option<String> {
+/// The zones whose seed the plan leaves drier than allowed, in a sentence.
+#[must_use]
+pub fn seed_dry(view: &View<'_>) -> Option<String> {
     let mut dry: Vec<_> = view.zones.iter().filter(|zone| zone.is_dry()).collect();
     if dry.is_empty() {
         return None;

@@ -33,7 +33,7 @@ mod seed_time;
 mod summary;
 mod text;
 mod weather_source;
-mod words;
+pub mod words;
 
 pub use backtest_json::backtest_json;
 pub use backtest_svg::backtest_svg;
@@ -44,7 +44,7 @@ pub use chart_svg::chart_svg;
 pub use csv::timetable_csv;
 pub use explain::explain_zone;
 pub use hand_watering::hand_watering;
-pub use in_short::warnings_in_short;
+pub use in_short::seed_dry;
 pub use json::timetable_json;
 pub use model::{DatedMilestone, DayView, RunView, SiteDoubt, Totals, View, ZoneView};
 pub use reason::{reason_in_full, reason_in_short};

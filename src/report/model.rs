@@ -338,15 +338,16 @@ fn days(site: &Site, plan: &Timetable, runs: &[RunView<'_>]) -> Vec<DayView> {
     views.collect()
 }
 
-/// Rain is the same on every zone, so the first zone's balance tells it.
+/// All rain is the same on every zone, so the first zone's balance tells it;
+/// what of it counts differs with the stage.
 fn rain_by_day(site: &Site, plan: &Timetable) -> BTreeMap<NaiveDate, f64> {
     let mut rain = BTreeMap::new();
     let Some(zone) = plan.zones.first() else {
         return rain;
     };
-    for hour in zone.hours.iter().filter(|hour| hour.rain_mm > 0.0) {
+    for hour in zone.hours.iter().filter(|hour| hour.all_rain_mm > 0.0) {
         let date = hour.start.with_timezone(&site.place.time_zone).date_naive();
-        *rain.entry(date).or_insert(0.0) += hour.rain_mm;
+        *rain.entry(date).or_insert(0.0) += hour.all_rain_mm;
     }
     rain
 }

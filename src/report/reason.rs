@@ -83,6 +83,7 @@ fn parts(site: &Site, run: &Run) -> Vec<Part> {
         Trigger::AfterSeeding => parts.push(Part::new("first on seed", "first water on the seed")),
         Trigger::AheadOfConstraint => parts.push(ahead(site, run)),
         Trigger::EarlyMorning => parts.push(Part::new("morning", "in the cool of the morning")),
+        Trigger::TurfDepletion => parts.push(Part::new("turf", "for the standing turf")),
         Trigger::Depletion => {}
     }
     if reason.trigger != Trigger::PreSoak {
@@ -247,6 +248,10 @@ pub fn reason_in_full(site: &Site, run: &Run) -> String {
             "First watering after the seed is down: the {layer} is down {down} of {allowed} allowed."
         ),
         Trigger::Depletion => format!("The {layer} is down {down} of {allowed} allowed."),
+        Trigger::TurfDepletion => format!(
+            "The soil under the standing turf is down {down} of {allowed} allowed: the turf would \
+             wilt, and takes water from the seed."
+        ),
         Trigger::AheadOfConstraint => {
             format!("Watered ahead of the need, with the {layer} down {down} of {allowed} allowed.")
         }

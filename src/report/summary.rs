@@ -156,13 +156,16 @@ fn soaks_here(view: &View<'_>, zone: &ZoneView<'_>) -> bool {
     }
 }
 
-/// `27 Aug – 3 Sep`, or the day that was recorded.
+/// `27 Aug – 3 Sep`, the same from the day that was recorded, or that since
+/// which all is up.
 fn up_between(emergence: &Emergence) -> String {
     let day = |date: NaiveDate| date.format("%-d %b").to_string();
-    match emergence.recorded || emergence.first == emergence.last {
-        true if emergence.recorded => format!("since {}", day(emergence.first)),
-        true => day(emergence.first),
-        false => format!("{} – {}", day(emergence.first), day(emergence.last)),
+    if emergence.all_up_recorded {
+        format!("since {}", day(emergence.last))
+    } else if emergence.first == emergence.last {
+        day(emergence.first)
+    } else {
+        format!("{} – {}", day(emergence.first), day(emergence.last))
     }
 }
 

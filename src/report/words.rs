@@ -45,6 +45,7 @@ pub(super) fn trigger(trigger: Trigger) -> &'static str {
         Trigger::PreSoak => "pre-soak",
         Trigger::AfterSeeding => "after-seeding",
         Trigger::Depletion => "depletion",
+        Trigger::TurfDepletion => "turf-depletion",
         Trigger::AheadOfConstraint => "ahead-of-constraint",
         Trigger::EarlyMorning => "early-morning",
     }
@@ -69,7 +70,8 @@ pub(super) fn constraint(constraint: Constraint) -> &'static str {
 }
 
 /// A constraint in two or three words, for a column.
-pub(super) fn constraint_in_short(constraint: Constraint) -> &'static str {
+#[must_use]
+pub fn constraint_in_short(constraint: Constraint) -> &'static str {
     match constraint {
         Constraint::Hold => "held by a person",
         Constraint::WateringRules => "watering hours",

@@ -98,6 +98,7 @@ fn settings(topics: &[String], port: u16) -> Settings {
             topic: "soakmist-simulator/presence".to_owned(),
             online: "online".to_owned(),
             offline: "offline".to_owned(),
+            lost: "offline".to_owned(),
         },
         subscriptions: topics.iter().map(topic).collect(),
         times: LinkTimes::default(),

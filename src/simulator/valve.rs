@@ -30,6 +30,9 @@ pub struct SimulatedValve {
     open_since: Option<Moment>,
     closes_at: Option<Moment>,
     open_for: Duration,
+    longest: Duration,
+    openings: u32,
+    late: u32,
     last_id: Option<u64>,
     said: Position,
 }
@@ -43,6 +46,9 @@ impl SimulatedValve {
             open_since: None,
             closes_at: None,
             open_for: Duration::ZERO,
+            longest: Duration::ZERO,
+            openings: 0,
+            late: 0,
             last_id: None,
             said: Position::Closed,
         }
@@ -59,6 +65,25 @@ impl SimulatedValve {
     pub fn open_for(&self, now: Moment) -> Duration {
         let running = self.open_since.map(|since| now.since(since));
         self.open_for + running.unwrap_or_default()
+    }
+
+    /// The longest time for which it was open at once, of those that are over.
+    #[must_use]
+    pub fn longest(&self) -> Duration {
+        self.longest
+    }
+
+    /// How often it has opened in its life.
+    #[must_use]
+    pub fn openings(&self) -> u32 {
+        self.openings
+    }
+
+    /// Commands to open that came too late or out of order, and that it did
+    /// not obey.
+    #[must_use]
+    pub fn late_commands(&self) -> u32 {
+        self.late
     }
 
     /// Where it last said it is.
@@ -104,6 +129,9 @@ impl SimulatedValve {
             && number(Field::IssuedAt)
                 .zip(number(Field::ValidFor))
                 .is_some_and(|(issued, valid)| is_past(issued, valid, now));
+        if position == Position::Open && (is_older || is_expired) {
+            self.late += 1;
+        }
         if !is_older && !is_expired {
             self.last_id = id.or(self.last_id);
             self.obey(position, run_time(&number), now.moment);
@@ -129,7 +157,10 @@ impl SimulatedValve {
 
     /// It opens, told or by itself.
     pub(super) fn open(&mut self, now: Moment) {
-        self.open_since.get_or_insert(now);
+        if self.open_since.is_none() {
+            self.openings += 1;
+            self.open_since = Some(now);
+        }
     }
 
     /// It closes, told or by itself.
@@ -137,16 +168,21 @@ impl SimulatedValve {
         self.closes_at = None;
         if let Some(since) = self.open_since.take() {
             self.open_for += now.since(since);
+            self.longest = self.longest.max(now.since(since));
         }
     }
 
     /// Its time is up; whether it says so.
     pub(super) fn run_out(&mut self, at: Moment) -> bool {
         self.closes_at = None;
-        if self.fault == Fault::Stuck {
-            return false;
+        match self.fault {
+            Fault::Stuck => return false,
+            Fault::Lying => {
+                self.said = Position::Closed;
+                return true;
+            }
+            _ => self.close(at),
         }
-        self.close(at);
         self.tell()
     }
 

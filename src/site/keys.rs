@@ -226,7 +226,7 @@ const TOP: TableKeys = TableKeys {
             Kind::Table,
             [
                 "zones inherit nothing",
-                "Any key of [[zone]] except name, for every zone that does not set it itself.",
+                "Any key of [[zone]] except name and formerly, for every zone that does not set it itself.",
                 "[all-zones]",
             ],
         ),
@@ -255,6 +255,17 @@ const PLACE: TableKeys = TableKeys {
             [
                 "Above sea level. Sets air pressure and clear-sky radiation.",
                 r#""270 m""#,
+            ],
+        ),
+        default(
+            "coast",
+            Kind::Flag,
+            [
+                "false",
+                "most places lie inland",
+                "Whether the sea or a great lake governs the air. Sets how much sun is taken from \
+                 the day's range of temperature, where the weather has no radiation.",
+                "true",
             ],
         ),
         required(

@@ -62,6 +62,15 @@ pub(super) const MQTT: TableKeys = TableKeys {
             ],
         ),
         optional(
+            "homie",
+            Kind::Special("one level of a topic, `a-z 0-9 -`"),
+            [
+                "the site is no Homie device",
+                "Shows the site and its zones below this level as a device of the open Homie convention, version 4, which home automation finds by itself. `\"homie\"` is where most look. docs/mqtt.md says what stands there, and that `$state` then takes the place of presence.",
+                r#""homie""#,
+            ],
+        ),
+        optional(
             "user",
             Kind::Text,
             [

@@ -51,7 +51,7 @@ pub(super) const WEATHER: TableKeys = TableKeys {
             [
                 "cautious",
                 "seed must not dry for rain that stays away",
-                "How far expected rain counts, from nothing to all of it. For a seed layer it never counts, whatever stands here.",
+                "How far expected rain counts, from nothing to all of it; rain foretold without a probability is taken as an even chance. For a seed layer it never counts, whatever stands here.",
                 r#""never""#,
             ],
         ),

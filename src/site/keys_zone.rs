@@ -6,12 +6,21 @@ use crate::units::Dimension;
 pub(super) const ZONE: TableKeys = TableKeys {
     path: "zone",
     title: "[[zone]]",
-    about: "What one valve (or one place of the hose) waters. Every key but name may also stand in [all-zones], for the zones that do not set it themselves; tables are then taken over key by key, except soil, seeding.mix, seeding.top-dressing and seeding.cover, which are taken whole.",
+    about: "What one valve (or one place of the hose) waters. Every key but name and formerly may also stand in [all-zones], for the zones that do not set it themselves; tables are then taken over key by key, except soil, seeding.mix, seeding.top-dressing and seeding.cover, which are taken whole.",
     keys: &[
         required(
             "name",
             Kind::Name,
             ["Small letters, digits and hyphens; unique.", r#""square""#],
+        ),
+        optional(
+            "formerly",
+            Kind::Zones,
+            [
+                "its history begins with its name",
+                "Names that this one zone had before, the latest first, when it was renamed: the daemon carries on their water, records, balance and learned flow. No zone of the site may have one of them.",
+                r#"["cricket-square"]"#,
+            ],
         ),
         required(
             "area",
@@ -35,7 +44,8 @@ pub(super) const ZONE: TableKeys = TableKeys {
             [
                 "0 %",
                 "level ground is the usual seedbed",
-                "Water that the surface can hold before it runs off falls with the slope.",
+                "Water that the surface can hold before it runs off falls with the slope, and so does \
+                 the intake where it was not measured.",
                 r#""3 %""#,
             ],
         ),
@@ -293,8 +303,19 @@ pub(super) const SEEDING: TableKeys = TableKeys {
             Kind::Date,
             [
                 "expected from species and temperature",
-                "The local day on which you saw the grass come up. Beats every estimate.",
+                "The local day on which you saw the first green. Beats every estimate of it; seed \
+                 is watered on until the slowest is expected up, later where the first was late.",
                 r#""2023-08-30""#,
+            ],
+        ),
+        optional(
+            "all-up",
+            Kind::Date,
+            [
+                "expected from species and temperature",
+                "The local day on which you saw that all of it was up, the slowest species too. \
+                 Ends the watering of seed.",
+                r#""2023-09-12""#,
             ],
         ),
     ],

@@ -54,6 +54,8 @@ pub struct Place {
     pub longitude_deg: f64,
     /// Elevation above sea level [m].
     pub elevation_m: f64,
+    /// Whether a large body of water governs the air there.
+    pub coast: bool,
     /// IANA time zone.
     pub time_zone: Tz,
 }
@@ -183,6 +185,8 @@ pub struct NightRule {
 pub struct Zone {
     /// Name: `[a-z0-9-]+`, unique in the site.
     pub name: String,
+    /// Names that it had before, whose history it carries on, the latest first.
+    pub formerly: Vec<String>,
     /// Watered area.
     pub area: Area,
     /// The soil.
@@ -294,8 +298,10 @@ pub struct Seeding {
     pub cover: Option<Cover>,
     /// How wet the soil is now.
     pub soil_state: SoilState,
-    /// When the person on site saw the grass come up.
+    /// When the person on site saw the first green.
     pub emerged: Option<NaiveDate>,
+    /// When the person on site saw that all of it was up.
+    pub all_up: Option<NaiveDate>,
 }
 
 /// What is sown onto.

@@ -17,6 +17,9 @@ pub struct Mqtt {
     pub client_id: String,
     /// Everything that soakmist tells of itself is below this topic.
     pub base_topic: String,
+    /// How the site shows itself as a device of the Homie convention; not
+    /// without.
+    pub homie: Option<Homie>,
     /// Where user name and password are.
     pub login: Option<LoginSource>,
     /// For an encrypted connection.
@@ -38,6 +41,26 @@ pub enum MqttVersion {
     V311,
     /// 5.
     V5,
+}
+
+/// The node of the whole site on Homie; zones have theirs by their names.
+pub const SITE_NODE: &str = "site";
+
+/// The place of the site among the devices of the Homie convention.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Homie {
+    /// The level above all such devices.
+    pub root: String,
+    /// Id of ours, as the convention wants it.
+    pub device: String,
+}
+
+impl Homie {
+    /// The topic of the device, or one below it.
+    #[must_use]
+    pub fn topic(&self, below: &str) -> String {
+        format!("{}/{}/{below}", self.root, self.device)
+    }
 }
 
 /// Where user name and password are; a site file never holds a password.

@@ -1,7 +1,7 @@
 //! What only shows when the whole site is known: names that do not match,
 //! rules under which seed must dry.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Datelike, NaiveDate, NaiveTime, Timelike};
 use chrono_tz::Tz;
@@ -9,9 +9,10 @@ use chrono_tz::Tz;
 use super::calendar::following;
 use super::diagnostic::Code;
 use super::model::{DailyHours, DateParity, ExceptionEffect, RuleException, WateringRules};
-use super::model_mqtt::Mqtt;
+use super::model_mqtt::{Mqtt, SITE_NODE};
 use super::notes::{Fault, Notes, Span, cut, nearest};
 use super::read::Table;
+use super::schema_mqtt::is_homie_id;
 use super::schema_zone::ZoneRead;
 
 /// Less than this in a day is hardly enough for any site [min].
@@ -46,6 +47,55 @@ pub(super) fn zone_names(zones: &[ZoneRead], notes: &mut Notes) {
             None => "name one of the [[zone]] tables".to_owned(),
         };
         notes.error(&span, Fault::new(Code::UnknownZone, what).help(help));
+    }
+}
+
+/// Former names that some zone still has, or that two zones claim: a history
+/// goes on in one place.
+pub(super) fn former_names(zones: &[ZoneRead], notes: &mut Notes) {
+    let names = zones.iter().filter_map(|zone| zone.name.as_deref());
+    let names: BTreeSet<&str> = names.collect();
+    let mut claimed = BTreeSet::new();
+    let claims = zones.iter().flat_map(|zone| {
+        let own = zone.name.as_deref();
+        zone.formerly.iter().map(move |former| (own, former))
+    });
+    for (own, (former, span)) in claims {
+        let fault = if own == Some(former.as_str()) {
+            let what = format!("\"{former}\" is the present name of this zone");
+            Fault::new(Code::Contradiction, what).help("`formerly` takes names that it had before")
+        } else if names.contains(former.as_str()) {
+            let what = format!("\"{former}\" is still a zone of this site and keeps its history");
+            Fault::new(Code::Contradiction, what)
+                .help("leave it out here, or give that zone another name")
+        } else if !claimed.insert(former.as_str()) {
+            let what = format!("\"{former}\" is given as a former name before");
+            Fault::new(Code::Duplicate, what).help("its history can go on in one zone, once")
+        } else {
+            continue;
+        };
+        notes.error(span, fault);
+    }
+}
+
+/// Names of zones that cannot be nodes of a Homie device.
+pub(super) fn homie_nodes(zones: &[ZoneRead], mqtt: Option<&Mqtt>, notes: &mut Notes) {
+    if mqtt.is_none_or(|mqtt| mqtt.homie.is_none()) {
+        return;
+    }
+    for zone in zones {
+        let Some(name) = &zone.name else { continue };
+        let fault = if name == SITE_NODE {
+            let what = format!("on Homie \"{SITE_NODE}\" is the whole site");
+            Fault::new(Code::Duplicate, what)
+        } else if !is_homie_id(name) {
+            let what = "on Homie no name begins or ends with a hyphen";
+            Fault::new(Code::OutOfRange, what)
+        } else {
+            continue;
+        };
+        let help = "give the zone another name, or leave out `homie` in [mqtt]";
+        notes.error(&zone.span, fault.help(help));
     }
 }
 

@@ -164,8 +164,10 @@ fn read(top: &Table, notes: &mut Notes) -> Option<Site> {
     let sensors = schema_sensor::sensors(top, around, notes);
 
     sanity::zone_names(&zones, notes);
+    sanity::former_names(&zones, notes);
     let span = top.span_of("mqtt");
     let at_broker = mqtt.as_ref().and_then(Option::as_ref);
+    sanity::homie_nodes(&zones, at_broker, notes);
     sanity::valves(&zones, at_broker.map(|mqtt| (mqtt, &span)), notes);
     if let (Some(rules), Some(time_zone)) = (&rules, time_zone) {
         sanity::times(

@@ -2,7 +2,9 @@
 
 use super::diagnostic::Code;
 use super::model::Supply;
-use super::model_mqtt::{FlowCount, FlowMeter, LoginSource, Mqtt, MqttVersion, TlsNames, Valve};
+use super::model_mqtt::{
+    FlowCount, FlowMeter, Homie, LoginSource, Mqtt, MqttVersion, TlsNames, Valve,
+};
 use super::notes::{Fault, Notes, cut};
 use super::read::Table;
 use super::schema_device::{self, Devices};
@@ -44,6 +46,7 @@ pub(super) fn mqtt(top: &Table, around: Around, notes: &mut Notes) -> Option<Opt
     });
     let client_id = client_id(&table, around.site_name, notes);
     let base_topic = values_mqtt::topic(&table, "base-topic", notes);
+    let homie = homie(&table, [client_id.as_deref(), base_topic.as_deref()], notes);
     let login = login(&table, notes);
     let keep_alive = table.duration("keep-alive", notes);
     let master_valve = driven(&table, "master-valve", around, notes);
@@ -60,6 +63,7 @@ pub(super) fn mqtt(top: &Table, around: Around, notes: &mut Notes) -> Option<Opt
         version: version?,
         client_id: client_id?,
         base_topic: base_topic?,
+        homie: homie?,
         login: login?,
         tls,
         keep_alive: keep_alive?,
@@ -156,6 +160,54 @@ fn client_id(table: &Table, site_name: Option<&str>, notes: &mut Notes) -> Optio
         )))
     };
     notes.take(&table.span_of("client-id"), checked)
+}
+
+/// `Some(None)` for a site that is no such device. Its id is our name at the
+/// broker, so that two sites are two devices; `ours`: client id, base topic.
+fn homie(table: &Table, ours: [Option<&str>; 2], notes: &mut Notes) -> Option<Option<Homie>> {
+    if !table.has("homie") {
+        return Some(None);
+    }
+    let root = table.text("homie", notes)?;
+    let [client_id, base_topic] = [ours[0]?, ours[1]?];
+    let device = client_id.to_ascii_lowercase().replace('_', "-");
+    let homie = Homie {
+        root,
+        device: device.trim_matches('-').to_owned(),
+    };
+    let fault = if !is_homie_id(&homie.root) {
+        let what = format!("\"{}\" cannot be a level of Homie topics", cut(&homie.root));
+        let help = "use a-z, 0-9 and hyphens between them; \"homie\" is where most look";
+        Some(("homie", Fault::new(Code::OutOfRange, what).help(help)))
+    } else if homie.device.is_empty() {
+        let what = "the client id gives no id for a Homie device";
+        let help = "write a client-id with letters or digits in it";
+        Some(("client-id", Fault::new(Code::OutOfRange, what).help(help)))
+    } else if format!("{base_topic}/").starts_with(&homie.topic("")) {
+        let what = "base-topic lies among the Homie topics of the site";
+        let help = "give base-topic another first level, such as \"soakmist\"";
+        let fault = Fault::new(Code::Contradiction, what).help(help);
+        Some(("base-topic", fault))
+    } else {
+        None
+    };
+    match fault {
+        None => Some(Some(homie)),
+        Some((key, fault)) => {
+            notes.error(&table.span_of(key), fault);
+            None
+        }
+    }
+}
+
+/// Whether a text is an id of the Homie convention.
+///
+/// # Source
+/// Homie convention 4.0.0 (2019), Topic IDs.
+pub(super) fn is_homie_id(text: &str) -> bool {
+    let allowed = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+    let ends = text.starts_with('-') || text.ends_with('-');
+    !text.is_empty() && text.chars().all(allowed) && !ends
 }
 
 /// `Some(None)` for no login.

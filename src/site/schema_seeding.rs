@@ -27,19 +27,33 @@ pub(super) fn seeding(table: &Table, zone: Option<Tz>, notes: &mut Notes) -> Opt
     let cover = cover(table, notes);
     let soil_state = soil_state(table, notes);
     let emerged = table.date("emerged", notes);
+    let all_up = table.date("all-up", notes);
     let at = at?;
-    if let (Some(zone), Some(emerged)) = (zone, emerged) {
-        let sown = at.with_timezone(&zone).date_naive();
-        if emerged <= sown {
-            let what = format!("it came up on {emerged}, but is sown on {sown}");
-            let fault =
-                Fault::new(Code::Contradiction, what).help("check the years of `at` and `emerged`");
-            notes.error(&table.span_of("emerged"), fault);
+    let sown = zone.map(|zone| at.with_timezone(&zone).date_naive());
+    for (key, seen) in [("emerged", emerged), ("all-up", all_up)] {
+        if let (Some(seen), Some(sown)) = (seen, sown)
+            && seen <= sown
+        {
+            let what = format!("it came up on {seen}, but is sown on {sown}");
+            let fault = Fault::new(Code::Contradiction, what);
+            let fault = fault.help(format!("check the years of `at` and `{key}`"));
+            notes.error(&table.span_of(key), fault);
             return None;
         }
     }
     if let (Some(zone), Some(Some(cover))) = (zone, &cover) {
         judge_removal(cover, at.with_timezone(&zone).date_naive(), table, notes)?;
+    }
+    if let (Some(first), Some(last)) = (emerged, all_up)
+        && last < first
+    {
+        let what = format!("all was up on {last}, but the first green showed on {first}");
+        let fault = Fault::new(Code::Contradiction, what);
+        notes.error(
+            &table.span_of("all-up"),
+            fault.help("`emerged` is the day of the first green, `all-up` that of the last"),
+        );
+        return None;
     }
     Some(Seeding {
         at,
@@ -49,6 +63,7 @@ pub(super) fn seeding(table: &Table, zone: Option<Tz>, notes: &mut Notes) -> Opt
         cover: cover?,
         soil_state: soil_state?,
         emerged,
+        all_up,
     })
 }
 

@@ -43,10 +43,12 @@ pub(super) fn place(table: &Table, time_zone: Option<Tz>, notes: &mut Notes) -> 
     let latitude = table.degrees("latitude", notes);
     let longitude = table.degrees("longitude", notes);
     let elevation = table.quantity("elevation", notes);
+    let coast = table.flag("coast", notes);
     let place = Place {
         latitude_deg: latitude?,
         longitude_deg: longitude?,
         elevation_m: elevation?,
+        coast: coast?,
         time_zone: time_zone?,
     };
     doubt_place(table, &place, notes);

@@ -8,6 +8,7 @@ use super::model_mqtt::Valve;
 use super::notes::{Fault, Notes, Span, cut};
 use super::read::Table;
 use super::schema_device::Devices;
+use super::values::texts;
 use super::{schema_device, schema_seeding, schema_soil, schema_sprinkler};
 use crate::units::{Area, Depth, Flow};
 
@@ -31,6 +32,8 @@ pub(super) struct ZoneRead {
     pub(super) name: Option<String>,
     /// Where its name stands.
     pub(super) span: Span,
+    /// Names that it had before, and where they stand.
+    pub(super) formerly: Vec<(String, Span)>,
     pub(super) zone: Option<Zone>,
 }
 
@@ -41,15 +44,13 @@ pub(super) fn zones(top: &Table, around: Surroundings, notes: &mut Notes) -> Vec
         // Read once by itself: a fault in it is told even where every zone
         // overrides it, and nothing in it has to be there.
         let table = Table::new("zone", entries, span, notes).partial();
-        if table.has("name") {
-            let fault = Fault::new(
-                Code::Contradiction,
-                "[all-zones] cannot give zones their name",
-            );
-            notes.error(
-                &table.span_of("name"),
-                fault.help("write `name` in each [[zone]]"),
-            );
+        for own in ["name", "formerly"] {
+            if table.has(own) {
+                let what = format!("[all-zones] cannot give zones their `{own}`");
+                let fault = Fault::new(Code::Contradiction, what);
+                let help = format!("write `{own}` in each [[zone]]");
+                notes.error(&table.span_of(own), fault.help(help));
+            }
         }
         zone(&table, "", around, notes);
     }
@@ -60,6 +61,7 @@ pub(super) fn zones(top: &Table, around: Surroundings, notes: &mut Notes) -> Vec
         .enumerate()
         .map(|(index, table)| {
             let name = name(&table, notes);
+            let formerly = formerly(&table, notes);
             let shown = name.clone().unwrap_or_else(|| (index + 1).to_string());
             let table = table
                 .shown_as(format!("zone.{shown}"))
@@ -67,9 +69,11 @@ pub(super) fn zones(top: &Table, around: Surroundings, notes: &mut Notes) -> Vec
             let mut zone = zone(&table, &shown, around, notes);
             if let (Some(zone), Some(name)) = (&mut zone, &name) {
                 zone.name.clone_from(name);
+                zone.formerly = formerly.iter().map(|(name, _)| name.clone()).collect();
             }
             ZoneRead {
                 span: table.span_of("name"),
+                formerly,
                 zone: zone.filter(|_| name.is_some()),
                 name,
             }
@@ -79,9 +83,23 @@ pub(super) fn zones(top: &Table, around: Surroundings, notes: &mut Notes) -> Vec
 
 fn name(table: &Table, notes: &mut Notes) -> Option<String> {
     let name = table.text("name", notes)?;
+    notes.take(&table.span_of("name"), zone_name(&name))
+}
+
+fn formerly(table: &Table, notes: &mut Notes) -> Vec<(String, Span)> {
+    let value = table.find("formerly", notes);
+    let names = value.and_then(|value| texts(&value, notes));
+    let names = names.into_iter().flatten();
+    names
+        .filter_map(|(name, span)| Some((notes.take(&span, zone_name(name))?, span)))
+        .collect()
+}
+
+/// What may be the name of a zone.
+fn zone_name(name: &str) -> Result<String, Fault> {
     let allowed = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
     if name.len() <= LONGEST_NAME && name.chars().all(allowed) {
-        return Some(name);
+        return Ok(name.to_owned());
     }
     let plain = name.to_lowercase().replace([' ', '_'], "-");
     let plain: String = plain
@@ -89,16 +107,12 @@ fn name(table: &Table, notes: &mut Notes) -> Option<String> {
         .filter(|c| allowed(*c))
         .take(LONGEST_NAME)
         .collect();
-    let what = format!("\"{}\" cannot be the name of a zone", cut(&name));
+    let what = format!("\"{}\" cannot be the name of a zone", cut(name));
     let help = format!("use a–z, 0–9 and hyphens, at most {LONGEST_NAME}: \"{plain}\"");
-    notes.error(
-        &table.span_of("name"),
-        Fault::new(Code::OutOfRange, what).help(help),
-    );
-    None
+    Err(Fault::new(Code::OutOfRange, what).help(help))
 }
 
-/// A zone without its name; `name` only fills in `{zone}`.
+/// A zone without its names; `name` only fills in `{zone}`.
 fn zone(table: &Table, name: &str, around: Surroundings, notes: &mut Notes) -> Option<Zone> {
     let area = table.quantity("area", notes).map(Area::from_m2);
     let soil = schema_soil::soil(table, notes);
@@ -127,6 +141,7 @@ fn zone(table: &Table, name: &str, around: Surroundings, notes: &mut Notes) -> O
     doubt_dressing(table, seeding.as_ref(), roots.seed_layer, notes);
     Some(Zone {
         name: String::new(),
+        formerly: Vec::new(),
         area: area?,
         soil: soil?,
         slope_pct: slope? * 100.0,

@@ -17,14 +17,56 @@ pub enum Entry {
     Alarm(Alarm, bool),
     /// What a person tells.
     Record(Record),
-    /// Weather seen: the hour, from which source. Replaces what the same
-    /// source said of the hour before.
-    Weather(String, RawHour),
+    /// Weather seen. Replaces what the same source said of the hour before,
+    /// which is kept apart for two weeks.
+    Weather {
+        /// From which source.
+        source: String,
+        /// The hour.
+        hour: RawHour,
+        /// Since when it is known.
+        seen: DateTime<Utc>,
+    },
     /// The merged weather of an hour that is over, as JSON. Replaces what was
     /// known of that hour before.
     FrozenHour(DateTime<Utc>, serde_json::Value),
+    /// What a probe in the soil said of an hour. Replaces what was known of
+    /// the hour before from then on.
+    Probe(ProbeHour),
     /// The state of a zone's balance at an instant, as JSON.
-    Balance(usize, DateTime<Utc>, serde_json::Value),
+    Balance {
+        /// Index of the zone.
+        zone: usize,
+        /// The instant.
+        at: DateTime<Utc>,
+        /// The plan after which it is in force.
+        seen: DateTime<Utc>,
+        /// The state.
+        state: serde_json::Value,
+    },
+    /// Details from before this instant are forgotten: commands (but for the
+    /// last and those since a run without an end), weather, alarms, and
+    /// snapshots of the balance but for the last of each zone. Water applied
+    /// and what people recorded is kept for good.
+    Forget(DateTime<Utc>),
+}
+
+/// An hour of a probe in the soil of a zone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProbeHour {
+    /// Index of the zone.
+    pub zone: usize,
+    /// Start of the hour.
+    pub start: DateTime<Utc>,
+    /// Since when it is known.
+    pub seen: DateTime<Utc>,
+    /// Name of the probe.
+    pub sensor: String,
+    /// Mean water content of the hour, volume share.
+    pub content: f64,
+    /// Share of the difference that the balance takes over, 0 to 1; 0 when
+    /// the probe has taken its word back.
+    pub weight: f64,
 }
 
 /// What a person tells about a zone, or about the whole site.
@@ -44,8 +86,10 @@ pub struct Record {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "kind")]
 pub enum RecordKind {
-    /// The grass has come up.
+    /// The first green shows.
     Emerged,
+    /// All of the grass is up.
+    AllUp,
     /// Watered by hand [mm].
     HandWatered {
         /// Depth [mm].

@@ -64,16 +64,6 @@ pub enum StoreError {
         /// Index of the zone.
         zone: usize,
     },
-    /// A name that is taken or missing.
-    #[error("cannot rename zone `{from}` to `{to}`: {why}")]
-    Rename {
-        /// Present name.
-        from: String,
-        /// Wanted name.
-        to: String,
-        /// Why not.
-        why: &'static str,
-    },
     /// A value in the file that this version cannot read.
     #[error("the state holds a value that cannot be read: {0}")]
     Value(#[from] serde_json::Error),

@@ -12,6 +12,7 @@
 
 mod entry;
 mod error;
+mod ground;
 mod read;
 mod schema;
 mod write;
@@ -23,7 +24,7 @@ use std::time::Duration;
 
 use rusqlite::{Connection, OpenFlags};
 
-pub use entry::{Entry, Ledger, Record, RecordKind};
+pub use entry::{Entry, Ledger, ProbeHour, Record, RecordKind};
 pub use error::StoreError;
 pub use read::Watering;
 pub use schema::VERSION;

@@ -3,12 +3,11 @@
 use std::time::Duration;
 
 use chrono::{DateTime, Utc};
-use rusqlite::{OptionalExtension, Row};
+use rusqlite::Row;
 
 use super::entry::Record;
 use super::error::StoreError;
-use super::{Store, from_db, to_db};
-use crate::agronomy::weather_record::RawHour;
+use super::{Store, from_db};
 use crate::clock::Now;
 use crate::valve::{
     Applied, Begun, CommandId, FinishCause, MeterFlow, Moment, Recovery, RunId, UnfinishedRun,
@@ -33,7 +32,7 @@ fn span(ms: i64) -> Duration {
     Duration::from_millis(from_db(ms))
 }
 
-fn utc(ms: i64) -> DateTime<Utc> {
+pub(super) fn utc(ms: i64) -> DateTime<Utc> {
     DateTime::from_timestamp_millis(ms).unwrap_or_default()
 }
 
@@ -227,24 +226,6 @@ impl Store {
         Ok(records)
     }
 
-    /// Weather of a source that was seen for hours since an instant.
-    ///
-    /// # Errors
-    /// [`StoreError`] when it cannot be read.
-    pub fn weather(&self, source: &str, since: DateTime<Utc>) -> Result<Vec<RawHour>, StoreError> {
-        let mut query = self.connection.prepare(
-            "SELECT hour FROM weather WHERE source = ?1 AND start_utc_ms >= ?2
-             ORDER BY start_utc_ms",
-        )?;
-        let mut rows = query.query((source, since.timestamp_millis()))?;
-        let mut hours = Vec::new();
-        while let Some(row) = rows.next()? {
-            let hour: String = row.get(0)?;
-            hours.push(serde_json::from_str(&hour)?);
-        }
-        Ok(hours)
-    }
-
     /// The merged weather of hours that are over, from one instant to another.
     ///
     /// # Errors
@@ -265,52 +246,5 @@ impl Store {
             hours.push(serde_json::from_str(&hour)?);
         }
         Ok(hours)
-    }
-
-    /// The latest snapshot of a zone's balance.
-    ///
-    /// # Errors
-    /// [`StoreError`] when it cannot be read, or there is no such zone.
-    pub fn latest_balance(
-        &self,
-        zone: usize,
-    ) -> Result<Option<(DateTime<Utc>, serde_json::Value)>, StoreError> {
-        let found: Option<(i64, String)> = self
-            .connection
-            .query_row(
-                "SELECT utc_ms, state FROM balance WHERE zone = ?1 ORDER BY utc_ms DESC LIMIT 1",
-                [self.zone_id(zone)?],
-                |row| Ok((row.get(0)?, row.get(1)?)),
-            )
-            .optional()?;
-        found
-            .map(|(at, state)| Ok((utc(at), serde_json::from_str(&state)?)))
-            .transpose()
-    }
-
-    /// Forgets details from before an instant: commands (but for the last and
-    /// those since a run without an end), weather, alarms, and snapshots of the
-    /// balance but for the last of each zone. Water
-    /// applied and what people recorded is kept for good.
-    ///
-    /// # Errors
-    /// [`StoreError`] when it cannot be written.
-    pub fn forget_before(&mut self, instant: DateTime<Utc>) -> Result<(), StoreError> {
-        let transaction = self.connection.transaction()?;
-        for sql in [
-            "DELETE FROM command WHERE utc_ms < ?1
-               AND id < (SELECT max(id) FROM command)
-               AND id < coalesce((SELECT min(run.command) FROM run WHERE NOT EXISTS
-                   (SELECT 1 FROM watering WHERE watering.run = run.id)), ?2)",
-            "DELETE FROM weather WHERE start_utc_ms < ?1 AND ?2",
-            "DELETE FROM frozen_hour WHERE start_utc_ms < ?1 AND ?2",
-            "DELETE FROM balance WHERE utc_ms < ?1 AND ?2 AND utc_ms <
-               (SELECT max(later.utc_ms) FROM balance AS later WHERE later.zone = balance.zone)",
-            "DELETE FROM alarm WHERE utc_ms < ?1 AND ?2",
-        ] {
-            transaction.execute(sql, (instant.timestamp_millis(), to_db(u64::MAX)))?;
-        }
-        transaction.commit()?;
-        Ok(())
     }
 }

@@ -7,7 +7,7 @@ use rusqlite::Connection;
 use super::error::StoreError;
 
 /// One step a version; a step that was released is never changed.
-const STEPS: [&str; 3] = [
+const STEPS: [&str; 4] = [
     // 1: commands, runs, water, records, weather, balance, learned flow.
     "CREATE TABLE start (
         id INTEGER PRIMARY KEY,
@@ -92,6 +92,34 @@ const STEPS: [&str; 3] = [
         seen_utc_ms INTEGER NOT NULL,
         hour TEXT NOT NULL CHECK (json_valid(hour))
     ) STRICT;",
+    // 4: probes in the soil, and what a plan of the last two weeks was made
+    // from: weather as it was known before, and since when a balance holds.
+    "CREATE TABLE probe (
+        zone INTEGER NOT NULL REFERENCES zone (id),
+        start_utc_ms INTEGER NOT NULL,
+        seen_utc_ms INTEGER NOT NULL,
+        sensor TEXT NOT NULL,
+        content REAL NOT NULL,
+        weight REAL NOT NULL,
+        PRIMARY KEY (zone, start_utc_ms, seen_utc_ms)
+    ) STRICT, WITHOUT ROWID;
+    CREATE TABLE former_weather (
+        until_utc_ms INTEGER NOT NULL,
+        start_utc_ms INTEGER NOT NULL,
+        source TEXT NOT NULL,
+        seen_utc_ms INTEGER NOT NULL,
+        hour TEXT NOT NULL,
+        PRIMARY KEY (until_utc_ms, start_utc_ms, source)
+    ) STRICT, WITHOUT ROWID;
+    CREATE TRIGGER weather_replaced AFTER UPDATE ON weather
+    WHEN old.seen_utc_ms < new.seen_utc_ms BEGIN
+        INSERT OR REPLACE INTO former_weather
+            (until_utc_ms, start_utc_ms, source, seen_utc_ms, hour)
+        VALUES
+            (new.seen_utc_ms, old.start_utc_ms, old.source, old.seen_utc_ms, old.hour);
+        DELETE FROM former_weather WHERE until_utc_ms < new.seen_utc_ms - 1209600000;
+    END;
+    ALTER TABLE balance ADD COLUMN seen_utc_ms INTEGER NOT NULL DEFAULT 0;",
 ];
 
 /// The present version.

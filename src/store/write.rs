@@ -3,7 +3,7 @@
 use rusqlite::{ErrorCode, Transaction};
 use serde::Serialize;
 
-use super::entry::{Entry, Ledger, Record};
+use super::entry::{Entry, Ledger, ProbeHour, Record};
 use super::error::StoreError;
 use super::{Store, millis, to_db};
 use crate::clock::Now;
@@ -59,14 +59,14 @@ impl Writing<'_> {
                 (word(alarm)?, raised, self.now.utc.timestamp_millis()),
             ),
             Entry::Record(record) => self.record(record),
-            Entry::Weather(source, hour) => self.run(
+            Entry::Weather { source, hour, seen } => self.run(
                 "INSERT INTO weather (start_utc_ms, source, seen_utc_ms, hour)
                  VALUES (?1, ?2, ?3, ?4)
                  ON CONFLICT DO UPDATE SET seen_utc_ms = ?3, hour = ?4",
                 (
                     hour.start.timestamp_millis(),
                     source,
-                    self.now.utc.timestamp_millis(),
+                    seen.timestamp_millis(),
                     serde_json::to_string(hour)?,
                 ),
             ),
@@ -79,16 +79,64 @@ impl Writing<'_> {
                     serde_json::to_string(hour)?,
                 ),
             ),
-            Entry::Balance(zone, at, state) => self.run(
-                "INSERT INTO balance (zone, utc_ms, state) VALUES (?1, ?2, ?3)
-                 ON CONFLICT DO UPDATE SET state = ?3",
+            Entry::Probe(hour) => self.probe(hour),
+            Entry::Balance {
+                zone,
+                at,
+                seen,
+                state,
+            } => self.run(
+                "INSERT INTO balance (zone, utc_ms, state, seen_utc_ms) VALUES (?1, ?2, ?3, ?4)
+                 ON CONFLICT DO UPDATE SET state = ?3, seen_utc_ms = ?4",
                 (
                     self.zone(*zone)?,
                     at.timestamp_millis(),
                     serde_json::to_string(state)?,
+                    seen.timestamp_millis(),
                 ),
             ),
+            Entry::Forget(before) => self.forget(before.timestamp_millis()),
         }
+    }
+
+    fn probe(&self, hour: &ProbeHour) -> Result<(), StoreError> {
+        self.run(
+            "INSERT OR REPLACE INTO probe
+                 (zone, start_utc_ms, seen_utc_ms, sensor, content, weight)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            (
+                self.zone(hour.zone)?,
+                hour.start.timestamp_millis(),
+                hour.seen.timestamp_millis(),
+                &hour.sensor,
+                hour.content,
+                hour.weight,
+            ),
+        )
+    }
+
+    /// Numbers of commands rise with time, so that the search ends at the
+    /// first that is kept; the journal waits while it lasts.
+    fn forget(&self, before_ms: i64) -> Result<(), StoreError> {
+        for sql in [
+            "DELETE FROM command WHERE id < min(
+               coalesce((SELECT id FROM command WHERE utc_ms >= ?1 ORDER BY id LIMIT 1),
+                        (SELECT max(id) FROM command)),
+               coalesce((SELECT min(run.command) FROM run WHERE NOT EXISTS
+                 (SELECT 1 FROM watering WHERE watering.run = run.id)),
+                 (SELECT max(id) FROM command)))",
+            "DELETE FROM weather WHERE start_utc_ms < ?1",
+            "DELETE FROM frozen_hour WHERE start_utc_ms < ?1",
+            "DELETE FROM probe WHERE start_utc_ms < ?1",
+            "DELETE FROM balance WHERE (zone, utc_ms) IN
+               (SELECT old.zone, old.utc_ms FROM zone JOIN balance AS old
+                ON old.zone = zone.id AND old.utc_ms < min(?1,
+                  (SELECT max(last.utc_ms) FROM balance AS last WHERE last.zone = zone.id)))",
+            "DELETE FROM alarm WHERE utc_ms < ?1",
+        ] {
+            self.run(sql, [before_ms])?;
+        }
+        Ok(())
     }
 
     fn run<P: rusqlite::Params>(&self, sql: &str, params: P) -> Result<(), StoreError> {

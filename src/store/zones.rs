@@ -1,6 +1,6 @@
 //! Zones of the site file and zones of the history.
 
-use rusqlite::OptionalExtension;
+use rusqlite::{Connection, OptionalExtension};
 
 use super::error::StoreError;
 use super::{Store, millis};
@@ -52,36 +52,42 @@ impl Store {
         Ok(())
     }
 
-    /// Gives a zone a new name; all its history goes with it.
+    /// Lets a zone carry on the history of its former names: water, records,
+    /// balance, learned flow, runs in progress. Comes before
+    /// [`Store::use_zones`]. Answers which of the names had one; one that has
+    /// none any more, since it was carried on before, is left alone.
+    ///
+    /// Where the zone has begun a history of its own both become one; of two
+    /// values that only one can have, its own stays.
     ///
     /// # Errors
-    /// [`StoreError::Rename`] when the old name is unknown or the new one has
-    /// a history of its own.
-    pub fn rename_zone(&mut self, from: &str, to: &str, now: Now) -> Result<(), StoreError> {
-        let refuse = |why| StoreError::Rename {
-            from: from.to_owned(),
-            to: to.to_owned(),
-            why,
-        };
+    /// [`StoreError`] when it cannot be read or written.
+    pub fn carry_on(
+        &mut self,
+        name: &str,
+        formerly: &[String],
+        now: Now,
+    ) -> Result<Vec<String>, StoreError> {
         let transaction = self.connection.transaction()?;
-        let id_of = |name: &str| -> Result<Option<i64>, rusqlite::Error> {
-            transaction
-                .query_row("SELECT id FROM zone WHERE name = ?1", [name], |row| {
-                    row.get(0)
-                })
-                .optional()
-        };
-        let zone = id_of(from)?.ok_or_else(|| refuse("there is no history under the old name"))?;
-        if id_of(to)?.is_some() {
-            return Err(refuse("the new name has a history of its own"));
+        let mut carried = Vec::new();
+        for former in formerly.iter().filter(|former| *former != name) {
+            let Some(from) = number_of(&transaction, former)? else {
+                continue;
+            };
+            transaction.execute(
+                "INSERT INTO former_name (zone, name, until_utc_ms) VALUES (?1, ?2, ?3)",
+                (from, former, now.utc.timestamp_millis()),
+            )?;
+            match number_of(&transaction, name)? {
+                Some(to) => merge(&transaction, from, to)?,
+                None => {
+                    transaction.execute("UPDATE zone SET name = ?1 WHERE id = ?2", (name, from))?;
+                }
+            }
+            carried.push(former.clone());
         }
-        transaction.execute(
-            "INSERT INTO former_name (zone, name, until_utc_ms) VALUES (?1, ?2, ?3)",
-            (zone, from, now.utc.timestamp_millis()),
-        )?;
-        transaction.execute("UPDATE zone SET name = ?1 WHERE id = ?2", (to, zone))?;
         transaction.commit()?;
-        Ok(())
+        Ok(carried)
     }
 
     /// The number of the zone at an index of the site.
@@ -94,4 +100,34 @@ impl Store {
     pub(super) fn zone_index(&self, id: i64) -> Option<usize> {
         self.zones.iter().position(|zone| *zone == id)
     }
+}
+
+fn number_of(db: &Connection, name: &str) -> Result<Option<i64>, rusqlite::Error> {
+    db.query_row("SELECT id FROM zone WHERE name = ?1", [name], |row| {
+        row.get(0)
+    })
+    .optional()
+}
+
+/// Everything of one zone becomes that of another.
+fn merge(db: &Connection, from: i64, to: i64) -> Result<(), rusqlite::Error> {
+    for sql in [
+        "UPDATE command SET zone = ?2 WHERE zone = ?1",
+        "UPDATE run SET zone = ?2 WHERE zone = ?1",
+        "UPDATE watering SET zone = ?2 WHERE zone = ?1",
+        "UPDATE record SET zone = ?2 WHERE zone = ?1",
+        "UPDATE former_name SET zone = ?2 WHERE zone = ?1",
+        "UPDATE OR IGNORE balance SET zone = ?2 WHERE zone = ?1",
+        "UPDATE OR IGNORE learned_flow SET zone = ?2 WHERE zone = ?1",
+    ] {
+        db.execute(sql, (from, to))?;
+    }
+    for sql in [
+        "DELETE FROM balance WHERE zone = ?1",
+        "DELETE FROM learned_flow WHERE zone = ?1",
+        "DELETE FROM zone WHERE id = ?1",
+    ] {
+        db.execute(sql, [from])?;
+    }
+    Ok(())
 }

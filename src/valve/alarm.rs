@@ -97,7 +97,8 @@ impl fmt::Display for Alarm {
                 "the {device} opened without a command: find out who else switches it"
             ),
             Self::LinkDown => f.write_str(
-                "the broker is not connected, valves cannot be reached: check broker and network",
+                "the broker is not connected, valves cannot be reached and sensors not be heard: \
+                 check broker and network",
             ),
             Self::Leak => f.write_str(
                 "water flows although everything is closed: look for a leak or an open tap",

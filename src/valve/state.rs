@@ -166,6 +166,18 @@ impl ValveState {
         )
     }
 
+    /// From when on another run may have its place and its water if all goes
+    /// well; none while its own run has not begun, and when it is faulted.
+    #[must_use]
+    pub const fn free_at(&self) -> Option<Moment> {
+        match self {
+            Self::Closed { rest_until, .. } => *rest_until,
+            Self::Closing { closing, .. } => Some(closing.since),
+            Self::Opening { lease, .. } | Self::Open { lease } => Some(lease.deadline),
+            Self::Waiting { .. } | Self::Faulted { .. } => None,
+        }
+    }
+
     /// When a tick can next change something, if ever.
     pub(super) fn due(&self, link_up: bool, timing: &Timing) -> Option<Moment> {
         match self {

@@ -262,7 +262,11 @@ impl Supervisor {
         }
     }
 
-    fn admit(&self, order: &OpenOrder) -> Result<(), Refusal> {
+    /// Judges an order as if it were given now.
+    ///
+    /// # Errors
+    /// [`Refusal`]: why it would not be carried out.
+    pub fn admit(&self, order: &OpenOrder) -> Result<(), Refusal> {
         match self.known.phase {
             Phase::Running => {}
             Phase::Stopping { .. } | Phase::Stopped => return Err(Refusal::Stopping),

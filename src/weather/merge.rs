@@ -262,9 +262,7 @@ fn best(
         })
     });
     match (kept, fresh) {
-        (Some(kept), Some(fresh)) if fresh.mark.weight(start) > kept.mark.weight(start) => {
-            Some(fresh)
-        }
+        (Some(kept), Some(fresh)) if fresh.mark.is_better_than(&kept.mark, start) => Some(fresh),
         (Some(kept), _) => Some(kept),
         (None, fresh) => fresh,
     }

@@ -57,8 +57,14 @@ impl Mark {
             .is_some_and(|received| received >= start + TimeDelta::hours(1))
     }
 
+    /// Whether it is better known of a past hour than what was kept. What is
+    /// known as well stays as it was.
+    pub(super) fn is_better_than(&self, kept: &Self, start: DateTime<Utc>) -> bool {
+        self.weight(start) > kept.weight(start)
+    }
+
     /// How well a past hour is known: forecast, told after, measured.
-    pub(super) fn weight(&self, start: DateTime<Utc>) -> u8 {
+    fn weight(&self, start: DateTime<Utc>) -> u8 {
         match self.provenance {
             Provenance::Measured => 2,
             _ if self.is_told_after(start) => 1,
@@ -75,6 +81,26 @@ pub struct SeriesHour {
     pub hour: RawHour,
     /// Where each value that is there came from.
     pub marks: BTreeMap<Variable, Mark>,
+}
+
+impl SeriesHour {
+    /// An hour as one source told it.
+    #[must_use]
+    pub fn told(hour: RawHour, source: &str, received: Option<DateTime<Utc>>) -> Self {
+        let there = Variable::ALL.into_iter();
+        let marks = there.filter_map(|variable| {
+            let mark = Mark {
+                source: source.to_owned(),
+                provenance: variable.of(&hour)?.provenance,
+                received,
+            };
+            Some((variable, mark))
+        });
+        Self {
+            marks: marks.collect(),
+            hour,
+        }
+    }
 }
 
 /// Hours in which a variable is missing everywhere.

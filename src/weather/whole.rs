@@ -14,6 +14,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::series::Series;
 use super::variable::Variable;
+use crate::agronomy::atmosphere::wind_factor_to_2m;
 use crate::agronomy::missing_data::{Completed, CompletionError, complete};
 use crate::agronomy::weather_record::{GeoPosition, RawHour, Reading};
 
@@ -24,7 +25,7 @@ const DONOR_DAYS: i64 = 7;
 /// Gaps that are cut away at most; each cut makes the series shorter.
 const MOST_CUTS: usize = 50;
 /// What known days lend to an hour that nobody knows: not their rain.
-pub const STANDING_IN: [Variable; 5] = [
+const STANDING_IN: [Variable; 5] = [
     Variable::AirTemperature,
     Variable::RelativeHumidity,
     Variable::Wind,
@@ -167,16 +168,20 @@ fn stand_in(known: &BTreeMap<DateTime<Utc>, RawHour>, at: DateTime<Utc>) -> RawH
         .filter_map(|start| known.get(&start))
         .take(usize::try_from(DONOR_DAYS).unwrap_or(7))
         .collect();
+    mean_hour(at, &donors)
+}
+
+/// The mean of known hours in place of one that nobody knows, without their
+/// rain. Winds of different heights are brought to that of the first (FAO-56,
+/// eq. 47).
+#[must_use]
+pub fn mean_hour(at: DateTime<Utc>, donors: &[&RawHour]) -> RawHour {
     let height_m = donors.first().map_or(2.0, |hour| hour.wind_height_m);
     let mut hour = RawHour::empty(at, height_m);
     for variable in STANDING_IN {
-        let same_height = |donor: &&&RawHour| {
-            variable != Variable::Wind || (donor.wind_height_m - height_m).abs() < 0.01
-        };
         let values: Vec<f64> = donors
             .iter()
-            .filter(same_height)
-            .filter_map(|donor| Some(variable.of(donor)?.value))
+            .filter_map(|donor| Some(variable.of(donor)?.value * factor(variable, donor, height_m)))
             .collect();
         #[expect(clippy::cast_precision_loss, reason = "at most seven days")]
         let count = values.len() as f64;
@@ -185,4 +190,13 @@ fn stand_in(known: &BTreeMap<DateTime<Utc>, RawHour>, at: DateTime<Utc>) -> RawH
     }
     hour.rain_mm = Some(Reading::estimated(0.0));
     hour
+}
+
+/// What brings a value to a height: only wind depends on it.
+fn factor(variable: Variable, of: &RawHour, height_m: f64) -> f64 {
+    let is_there = (of.wind_height_m - height_m).abs() < 0.01;
+    if variable != Variable::Wind || is_there {
+        return 1.0;
+    }
+    wind_factor_to_2m(of.wind_height_m) / wind_factor_to_2m(height_m)
 }

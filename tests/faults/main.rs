@@ -8,8 +8,11 @@
 #[path = "../support/beds.rs"]
 mod beds;
 mod daemon;
+#[path = "../support/homie.rs"]
+mod homie_rules;
 mod kill_at_every_write;
 mod link;
+mod long;
 mod simulated;
 mod store;
 mod web;

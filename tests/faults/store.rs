@@ -14,7 +14,7 @@ use soakmist::valve::{
     Applied, Begun, CommandId, DeviceId, FinishCause, FinishedRun, JournalEntry, MeterFlow, Moment,
     Position, Recovery, RunId,
 };
-use soakmist::weather::frozen;
+use soakmist::weather::frozen::{self, Frozen};
 use soakmist::weather::series::{MergeRules, SeriesHour, Source, SourceKind, merge};
 use tempfile::TempDir;
 
@@ -370,9 +370,11 @@ fn a_renamed_zone_keeps_its_history_and_a_removed_one_loses_no_run() {
     store
         .write(&[intent(7, 1, 700)], now(700))
         .expect("written");
-    store
-        .rename_zone("front-lawn", "croquet-lawn", now(800))
-        .expect("renamed");
+    let formerly = names(&["bowling-lawn", "front-lawn"]);
+    for had_one in [true, false] {
+        let carried = store.carry_on("croquet-lawn", &formerly, now(800));
+        assert_eq!(carried.expect("carried on").len(), usize::from(had_one));
+    }
     // The croquet lawn is now second in the site file; the strip is gone.
     store
         .use_zones(&names(&["herb-bed", "croquet-lawn"]), now(900))
@@ -383,13 +385,6 @@ fn a_renamed_zone_keeps_its_history_and_a_removed_one_loses_no_run() {
     let last = waterings.last().expect("the run in progress");
     assert_eq!(last.run, Some(RunId(7)));
     assert_eq!(last.applied.least, Duration::ZERO);
-    let error = store
-        .rename_zone("croquet-lawn", "herb-bed", now(950))
-        .expect_err("taken");
-    assert_eq!(
-        error.to_string(),
-        "cannot rename zone `croquet-lawn` to `herb-bed`: the new name has a history of its own"
-    );
 }
 
 #[test]
@@ -404,11 +399,17 @@ fn what_people_tell_and_balances_are_kept_when_details_are_forgotten() {
     };
     let balance = |second: u64| {
         let state = serde_json::json!({ "depletion_mm": second });
-        Entry::Balance(1, now(second).utc, state)
+        Entry::Balance {
+            zone: 1,
+            at: now(second).utc,
+            seen: now(second).utc,
+            state,
+        }
     };
     let entries = [Entry::Record(record.clone()), balance(100), balance(200)];
     store.write(&entries, now(600)).expect("written");
-    store.forget_before(now(2000).utc).expect("forgotten");
+    let forget = Entry::Forget(now(2000).utc);
+    store.write(&[forget], now(2000)).expect("forgotten");
     assert_eq!(
         store.records(DateTime::UNIX_EPOCH).expect("readable"),
         [record]
@@ -458,6 +459,7 @@ fn weather_that_is_over_is_kept_and_gives_the_same_series_again() {
         latitude_deg: 51.25,
         longitude_deg: 9.5,
         elevation_m: 171.0,
+        coast: false,
     };
     let merged = |warmth: f64, at: i64, kept: &[SeriesHour]| {
         let source = Source {
@@ -476,7 +478,7 @@ fn weather_that_is_over_is_kept_and_gives_the_same_series_again() {
         merge(&[source], kept, &place, &rules)
     };
     let first = merged(10.0, 24, &[]);
-    let news = frozen::freeze(&first, &[], start(24));
+    let news = Frozen::default().take(&first.hours, start(24));
     assert_eq!(news.len(), 24);
 
     let folder = TempDir::new().expect("a folder");
@@ -493,13 +495,14 @@ fn weather_that_is_over_is_kept_and_gives_the_same_series_again() {
     // A day later the service tells another past; what was known stays known.
     let again = merged(15.0, 48, &kept);
     assert_eq!(again.hours[..24], first.hours[..24]);
-    let news = frozen::freeze(&again, &kept, start(48));
+    let news = Frozen::of(kept).take(&again.hours, start(48));
     assert_eq!(news.len(), 24, "only the hours of the second day");
     // Rain told after its hour has fallen, rain of the forecast had a chance.
     assert_eq!(first.hours[0].hour.rain_probability, Some(1.0));
     assert_eq!(first.hours[30].hour.rain_probability, Some(0.5));
 
-    store.forget_before(start(12)).expect("forgotten");
+    let forget = Entry::Forget(start(12));
+    store.write(&[forget], now(700)).expect("forgotten");
     let left = store.frozen_hours(start(0), start(48)).expect("readable");
     assert_eq!(left.len(), 12);
 }

@@ -147,6 +147,8 @@ fn records_take_millimetres_and_inches() {
     assert_eq!(mown, record(RecordKind::Mown, None, "first cut"));
     let emerged = daemon.asks(&["record", "emerged", "--zone", "square"]);
     assert_eq!(emerged, record(RecordKind::Emerged, zone(), ""));
+    let all_up = daemon.asks(&["record", "all-up", "--zone", "square"]);
+    assert_eq!(all_up, record(RecordKind::AllUp, zone(), ""));
 }
 
 #[test]
@@ -154,6 +156,7 @@ fn what_is_meant_for_one_zone_needs_its_name_where_there_are_several() {
     let several = daemon(status(2), None);
     for what in [
         &["record", "emerged"][..],
+        &["record", "all-up"],
         &["record", "hand-watered", "3mm"],
     ] {
         let said = several.run(what);

@@ -240,3 +240,54 @@ fn a_place_off_the_earth_is_refused_with_its_bounds() {
     assert_eq!(said.code, 2);
     assert!(said.err.contains("must be -90 to 90"), "{}", said.err);
 }
+
+#[test]
+#[expect(clippy::disallowed_methods, reason = "the files of the test")]
+fn a_loggers_export_is_read_by_the_columns_that_the_site_file_names() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let site = r#"
+name = "Harrowmere"
+units = "si"
+place = { latitude = 36.1, longitude = -79.95, elevation = "273 m", time-zone = "America/New_York" }
+supply = { flow = "40 L/min" }
+
+[[zone]]
+name = "lawn"
+area = "100 m2"
+soil = "loam"
+sprinkler = { flow = "20 L/min" }
+seeding = { at = 2023-06-03 10:00:00, mix = "perennial-ryegrass" }
+
+[[weather.logger]]
+file = "pavilion.csv"
+separator = ";"
+decimal-comma = true
+wind-height = "10 m"
+time = { column = "Date", form = "%d.%m.%Y %H:%M", clock = "-05:00", marks = "end" }
+columns = { air-temperature = { column = "Temp", unit = "°F" } }
+"#;
+    let mut export = String::from("Date;Temp\n");
+    for line in temperatures(48).lines().skip(1) {
+        let (stamp, celsius) = line.split_once(',').expect("two columns");
+        let (day, hour) = (&stamp[8..10], &stamp[11..16]);
+        let celsius: f64 = celsius.parse().expect("a number");
+        let fahrenheit = format!("{:.1}", celsius * 1.8 + 32.0).replace('.', ",");
+        export.push_str(&format!("{day}.05.2023 {hour};{fahrenheit}\n"));
+    }
+    std::fs::write(path("site.toml"), site).expect("written");
+    std::fs::write(path("pavilion.csv"), export).expect("written");
+    let csv = ["--step", "hour", "--format", "csv"];
+    let (site, file) = (path("site.toml"), path("pavilion.csv"));
+    let words = [&["et0", &file, "--site", &site], &csv[..]].concat();
+    let logged = soakmist(&words);
+    assert_eq!(logged.code, 0, "{}", logged.err);
+    let own = et0_of(&temperatures(48), &csv);
+    let values = |said: &Said| -> Vec<String> {
+        let rows = said.out.lines().skip(1);
+        let et0 = rows.map(|row| row.split(',').nth(1).expect("et0_mm").to_owned());
+        et0.collect()
+    };
+    assert_eq!(values(&logged).len(), 48);
+    assert_eq!(values(&logged), values(&own));
+}

@@ -5,7 +5,7 @@ use soakmist::plan::bookings::{Ask, Bookings};
 use soakmist::plan::packing::{Wanted, place};
 use soakmist::plan::schedule::{Prepared, Schedule};
 use soakmist::plan::timetable::Constraint;
-use soakmist::plan::window::{Closure, Openings};
+use soakmist::plan::window::{Closure, Openings, SiteClosures};
 use soakmist::site::Site;
 
 use crate::support::{date, dry_weather, local, site, zone};
@@ -15,16 +15,18 @@ fn noon() -> i64 {
     local(24, 12).timestamp()
 }
 
+/// The supply with nothing booked.
+fn empty_calendar(site: &Site) -> Bookings {
+    let closures = SiteClosures::of(site, &[], date(20), date(26));
+    Bookings::of(site, &closures, site.supply.flow.l_per_min())
+}
+
 /// Calls with a site of two zones of which only one may run at a time.
 fn with_one_at_a_time(check: impl FnOnce(&Site, &Schedule)) {
     let mut site = site(vec![zone("square"), zone("outfield")]);
     site.supply.flow = site.zones[0].sprinkler.flow;
     let weather = dry_weather(date(12), 20);
-    let span = Span {
-        begin: local(20, 0),
-        from: local(20, 0),
-        to: local(26, 0),
-    };
+    let span = Span::exactly(local(20, 0), local(26, 0));
     let prepared = Prepared::of(&site, &weather, &span).unwrap();
     check(&site, &prepared.schedule());
 }
@@ -56,7 +58,7 @@ fn ten_minutes<'a>(
 fn a_job_that_can_go_earlier_makes_room_for_one_that_cannot() {
     with_one_at_a_time(|site, schedule| {
         let openings = Openings::default();
-        let bookings = Bookings::of(site, site.supply.flow.l_per_min());
+        let bookings = empty_calendar(site);
         let can = ten_minutes(site, schedule, &openings, (0, 600));
         let cannot = ten_minutes(site, schedule, &openings, (500, 700));
         let until = noon() + 7200;
@@ -71,7 +73,7 @@ fn a_job_that_can_go_earlier_makes_room_for_one_that_cannot() {
 fn a_job_that_nothing_comes_after_goes_as_late_as_it_may() {
     with_one_at_a_time(|site, schedule| {
         let openings = Openings::default();
-        let bookings = Bookings::of(site, site.supply.flow.l_per_min());
+        let bookings = empty_calendar(site);
         let job = ten_minutes(site, schedule, &openings, (0, 600));
         let far = ten_minutes(site, schedule, &openings, (0, 2400));
         let start = place(job, std::iter::once(far), &bookings, noon() + 7200);

@@ -1,6 +1,8 @@
 //! What a timetable promises, on small sites made for the purpose.
 
-use chrono::{TimeDelta, Timelike};
+use std::collections::BTreeMap;
+
+use chrono::{Datelike, TimeDelta, Timelike};
 use soakmist::agronomy::infiltration::class_parameters;
 use soakmist::agronomy::weather_record::WeatherHour;
 use soakmist::plan::timetable::{
@@ -8,12 +10,12 @@ use soakmist::plan::timetable::{
 };
 use soakmist::plan::{PlanError, make_timetable};
 use soakmist::site::*;
-use soakmist::units::{Area, Depth, Flow};
+use soakmist::units::{Area, Depth, Flow, Volume};
 
 use crate::support::*;
 
 /// Plans 20 August to 13 September with weather from the 10th on.
-fn plan(site: &Site, weather: &[WeatherHour]) -> Timetable {
+pub fn plan(site: &Site, weather: &[WeatherHour]) -> Timetable {
     make_timetable(
         site,
         weather,
@@ -23,7 +25,7 @@ fn plan(site: &Site, weather: &[WeatherHour]) -> Timetable {
     .unwrap()
 }
 
-fn dry_plan(zones: Vec<Zone>) -> Timetable {
+pub fn dry_plan(zones: Vec<Zone>) -> Timetable {
     plan(&site(zones), &dry_weather(date(10), 45))
 }
 
@@ -41,7 +43,7 @@ fn local_hour(run: &Run) -> u32 {
         .hour()
 }
 
-fn with_rain(
+pub fn with_rain(
     mut weather: Vec<WeatherHour>,
     day: u32,
     mm_per_h: f64,
@@ -155,6 +157,141 @@ fn a_soak_without_room_is_reported_with_what_would_mend_it() {
     );
 }
 
+/// Water of a site with one zone by local day of August, of one that may be
+/// watered in certain hours only [L].
+fn litres_by_day(site: &Site, timetable: &Timetable) -> BTreeMap<u32, f64> {
+    let mut days = BTreeMap::new();
+    for run in &timetable.runs {
+        let local = run.start.with_timezone(&site.place.time_zone);
+        *days.entry(local.day()).or_insert(0.0) += run.volume.l();
+    }
+    days
+}
+
+#[test]
+fn hours_too_short_for_a_whole_run_are_used_all_the_same() {
+    let mut site = site(vec![zone("square")]);
+    site.rules.hours = vec![DailyHours {
+        from: clock(9, 0),
+        to: clock(9, 12),
+    }];
+    let timetable = plan(&site, &dry_weather(date(10), 60));
+    let soak = timetable.zones[0].pre_soak.as_ref().unwrap();
+    assert!(soak.cycles > 0, "{soak:?}");
+    // The grass is up and needs more at a time than the hours can hold.
+    let late = timetable
+        .runs
+        .iter()
+        .filter(|run| run.start > timetable.to - TimeDelta::days(5));
+    let late: Vec<&Run> = late.collect();
+    assert!(late.len() >= 4, "{late:?}");
+    assert!(
+        late.iter()
+            .all(|run| run.duration <= TimeDelta::minutes(12)),
+        "{late:?}"
+    );
+}
+
+#[test]
+fn a_day_s_most_below_a_whole_run_is_given_day_by_day() {
+    let mut site = site(vec![zone("square")]);
+    let whole = plan(&site, &dry_weather(date(10), 60));
+    let largest = whole.runs.iter().map(|run| run.volume.l());
+    let most = 0.6 * largest.fold(0.0, f64::max);
+    site.rules.most_per_day = Some(Volume::from_l(most));
+    let timetable = plan(&site, &dry_weather(date(10), 60));
+    let last = timetable.runs.last().unwrap();
+    assert!(last.start > timetable.to - TimeDelta::days(3), "{last:?}");
+    assert!(
+        litres_by_day(&site, &timetable)
+            .values()
+            .all(|&l| l <= most + 1e-6)
+    );
+}
+
+#[test]
+fn a_soak_is_planned_before_a_rest_of_any_length() {
+    let mut zone = zone("square");
+    zone.pre_soak.rest = TimeDelta::days(6);
+    let timetable = plan(&site(vec![zone]), &dry_weather(date(1), 60));
+    let soak = timetable.zones[0].pre_soak.as_ref().unwrap();
+    assert_eq!(soak.cycles, soak.cycles_needed);
+    assert!(soak.planned_mm > 10.0, "{soak:?}");
+    assert!(timetable.notes.is_empty(), "{:?}", timetable.notes);
+}
+
+#[test]
+fn a_day_planned_alone_is_soaked_as_in_a_longer_plan() {
+    let site = site(vec![zone("square")]);
+    let weather = dry_weather(date(10), 45);
+    let plan = |days| {
+        let to = local(21, 0) + TimeDelta::days(days);
+        make_timetable(&site, &weather, local(21, 0), to).unwrap()
+    };
+    let (day, week) = (plan(1), plan(7));
+    let of_the_day: Vec<&Run> = week
+        .runs
+        .iter()
+        .filter(|run| run.start < local(22, 0))
+        .collect();
+    assert!(of_the_day.len() > 1, "{of_the_day:?}");
+    assert_eq!(day.runs.iter().collect::<Vec<_>>(), of_the_day);
+    let recorded = day.zones[0].hours.last().unwrap().start;
+    assert!(recorded < local(22, 0), "{recorded}");
+}
+
+#[test]
+fn a_run_that_rain_has_made_needless_is_not_given_late() {
+    let mut site = site(vec![zone("square")]);
+    site.rules.hours = vec![DailyHours {
+        from: clock(9, 0),
+        to: clock(17, 0),
+    }];
+    // In the night before the 25th, after the hours of the 24th.
+    let mut weather = dry_weather(date(10), 45);
+    for hour in &mut weather {
+        if hour.start >= local(25, 2) && hour.start < local(25, 8) {
+            hour.rain_mm = 2.0;
+        }
+    }
+    let timetable = plan(&site, &weather);
+    let first = timetable
+        .runs
+        .iter()
+        .find(|run| run.start >= local(25, 0))
+        .unwrap();
+    let layer = &first.reason;
+    assert!(layer.depletion_mm > 0.25 * layer.allowed_mm, "{first:?}");
+}
+
+#[test]
+fn turf_is_mown_before_the_first_water_of_its_soak() {
+    let mut zone = zone("square");
+    zone.seeding.ground = Ground::Turf {
+        cover_fraction: 0.6,
+    };
+    let mut site = site(vec![zone]);
+    // A cycle a day.
+    site.rules.hours = vec![DailyHours {
+        from: clock(8, 0),
+        to: clock(8, 25),
+    }];
+    let weather = dry_weather(date(10), 45);
+    let timetable = make_timetable(&site, &weather, local(16, 0), local(26, 0)).unwrap();
+    let mow = timetable.zones[0]
+        .milestones
+        .iter()
+        .find(|milestone| milestone.kind == MilestoneKind::MowLow)
+        .unwrap();
+    let first = &timetable.runs[0];
+    assert_eq!(first.stage, Stage::PreSoak);
+    let first = first
+        .start
+        .with_timezone(&site.place.time_zone)
+        .date_naive();
+    assert_eq!(mow.date, first.pred_opt().unwrap());
+}
+
 #[test]
 fn misting_is_short_and_frequent_and_tapers_to_deep_and_rare() {
     let timetable = dry_plan(vec![zone("square")]);
@@ -209,25 +346,6 @@ fn with_water_enough_and_nothing_shut_by_day_the_seed_is_never_dry() {
             assert!(hour.depletion_mm <= hour.allowed_mm + 0.01, "{hour:?}");
         }
     }
-}
-
-#[test]
-fn emergence_that_a_person_saw_moves_the_stages() {
-    let expected = dry_plan(vec![zone("square")]);
-    let mut seen = zone("square");
-    seen.seeding.emerged = Some(date(26));
-    let seen = dry_plan(vec![seen]);
-    let up = |timetable: &Timetable| {
-        timetable.zones[0]
-            .stages
-            .iter()
-            .find(|(_, stage)| *stage == Stage::Establishment)
-            .unwrap()
-            .0
-    };
-    assert_eq!(up(&seen), local(26, 0));
-    assert!(up(&expected) > up(&seen));
-    assert!(seen.zones[0].emergence.recorded);
 }
 
 #[test]
@@ -503,6 +621,7 @@ fn a_real_year_is_planned_for_every_texture_and_its_totals_are_plausible() {
         latitude_deg: 36.1,
         longitude_deg: -79.95,
         elevation_m: 273.0,
+        coast: false,
     };
     let year = soakmist::agronomy::missing_data::complete(&contents.hours, &place)
         .unwrap()

@@ -17,6 +17,7 @@ pub fn place() -> GeoPosition {
         latitude_deg: 36.1,
         longitude_deg: -79.95,
         elevation_m: 273.0,
+        coast: false,
     }
 }
 

@@ -38,6 +38,7 @@ pub fn site(zones: usize) -> Site {
             latitude_deg: 51.1,
             longitude_deg: -0.07,
             elevation_m: 45.0,
+            coast: false,
             time_zone: Tz::Europe__London,
         },
         units: UnitSystem::Si,
@@ -103,6 +104,7 @@ pub fn time(hour: u32, minute: u32) -> NaiveTime {
 pub fn zone(name: &str) -> Zone {
     Zone {
         name: name.into(),
+        formerly: Vec::new(),
         area: Area::from_m2(200.0),
         soil: SoilSpec {
             kind: SoilKind::Texture(TextureName::ClayLoam),
@@ -131,6 +133,7 @@ pub fn zone(name: &str) -> Zone {
             cover: None,
             soil_state: SoilState::Half,
             emerged: None,
+            all_up: None,
         },
         pre_soak: PreSoak {
             wanted: true,
@@ -221,6 +224,7 @@ fn zone_plan(
             last: up + Days::new(5),
             by_species: vec![],
             recorded: false,
+            all_up_recorded: false,
         },
         stages,
         milestones: vec![
@@ -273,6 +277,7 @@ fn soak(runs: &mut Vec<Run>, zone: usize, from: DateTime<Utc>) {
         run.reason.cycle = Some(Cycle {
             number: usize::try_from(cycle).unwrap() + 1,
             of: 5,
+            for_turf: false,
         });
         runs.push(run);
     }
@@ -358,6 +363,7 @@ fn balance(
             evaporation_mm: 0.8 * et0,
             transpiration_mm: 0.1 * et0,
             rain_mm: rain,
+            all_rain_mm: rain,
             irrigation_mm: irrigation,
             restored_mm: 0.02,
             drainage_mm: 0.0,
@@ -390,7 +396,13 @@ fn adorn(run: &mut Run, number: usize) {
             run.reason.moved = moved(Constraint::QuietWindow, -95);
         }
         5 => run.reason.forecast_rain_counted_mm = 2.0,
-        6 => run.reason.cycle = Some(Cycle { number: 1, of: 2 }),
+        6 => {
+            run.reason.cycle = Some(Cycle {
+                number: 1,
+                of: 2,
+                for_turf: false,
+            })
+        }
         7 => run.reason.rain_since_last_mm = 0.4,
         8 => run.reason.moved = moved(Constraint::Night, 190),
         _ => {}

@@ -54,8 +54,13 @@ fn say(sensors: &mut Sensors, number: f64, at: i64) -> Vec<SensorNews> {
 
 /// The first hour from noon.
 fn first_hour(sensors: &Sensors, now: i64) -> Option<RawHour> {
-    let hours = sensors.hours(minutes(now));
+    let hours = hours(sensors, now);
     hours.into_iter().find(|hour| hour.start == noon())
+}
+
+fn hours(sensors: &Sensors, now: i64) -> Vec<RawHour> {
+    let hours = sensors.hours(minutes(now)).into_iter();
+    hours.map(|hour| hour.hour).collect()
 }
 
 fn rain_mm(sensors: &Sensors, now: i64) -> Option<f64> {
@@ -102,8 +107,8 @@ fn of_two_sensors_the_first_counts_and_the_second_stands_in() {
     for at in [60, 70, 80, 90, 100, 110] {
         all.take("shed", b"31", false, minutes(at));
     }
-    let hours = all.hours(minutes(120));
-    let values = hours
+    let told = hours(&all, 120);
+    let values = told
         .iter()
         .map(|hour| hour.air_temperature_c.unwrap().value);
     let values: Vec<f64> = values.collect();
@@ -117,7 +122,7 @@ fn what_the_broker_had_stored_is_not_taken() {
     for at in [0, 10, 20, 30, 40, 50] {
         all.take("station", b"20", true, minutes(at));
     }
-    assert_eq!(all.hours(minutes(60)), []);
+    assert_eq!(hours(&all, 60), []);
     let silent = all.look(minutes(0));
     assert_eq!(silent, []);
     assert!(matches!(
@@ -173,7 +178,7 @@ fn what_cannot_be_is_refused_and_told_once() {
         say(&mut all, 20.0, 3).as_slice(),
         [SensorNews::Right { .. }]
     ));
-    assert_eq!(all.hours(minutes(60)), []);
+    assert_eq!(hours(&all, 60), []);
 }
 
 #[test]
@@ -284,8 +289,8 @@ fn a_counter_that_leaped_for_good_goes_on_from_there_without_rain() {
     for at in [70, 80, 90, 100, 110, 120] {
         say(&mut all, 900.6, at);
     }
-    let hours = all.hours(minutes(120));
-    assert_near(hours.last().unwrap().rain_mm.map(|rain| rain.value), 0.2);
+    let told = hours(&all, 120);
+    assert_near(told.last().unwrap().rain_mm.map(|rain| rain.value), 0.2);
 }
 
 #[test]
@@ -297,7 +302,7 @@ fn rain_after_a_silence_is_spread_over_it_and_after_a_long_one_left_out() {
     let mut all = sensors(&[gauge(Measures::RainTotal)]);
     say(&mut all, 10.0, 0);
     say(&mut all, 16.0, 25 * 60);
-    assert_eq!(all.hours(minutes(26 * 60)), []);
+    assert_eq!(hours(&all, 26 * 60), []);
 }
 
 #[test]
@@ -319,14 +324,14 @@ fn a_clock_that_is_set_back_begins_anew() {
     for (at, value) in [(0, 20.0), (10, 20.1), (20, 20.2), (30, 20.3)] {
         assert_eq!(say(&mut all, value, at), []);
     }
-    let hours = all.hours(minutes(60));
-    assert_eq!(hours.len(), 1);
+    let told = hours(&all, 60);
+    assert_eq!(told.len(), 1);
     assert_near(
-        hours[0].air_temperature_c.map(|reading| reading.value),
+        told[0].air_temperature_c.map(|reading| reading.value),
         20.15,
     );
     // Nothing of the future is left.
-    assert_eq!(all.hours(minutes(1000)).len(), 1);
+    assert_eq!(hours(&all, 1000).len(), 1);
 }
 
 #[test]
@@ -339,11 +344,12 @@ fn a_probe_is_heard_for_its_zone_alone() {
     for at in [0, 10, 20] {
         say(&mut all, 18.0, at);
     }
-    let moisture = all.moisture(0, minutes(59)).unwrap();
-    assert_near(Some(moisture.content), 0.18);
-    assert_eq!(all.moisture(1, minutes(59)), None);
-    assert_eq!(all.moisture(0, minutes(60)), None);
-    assert_eq!(all.hours(minutes(60)), [], "a probe is no weather");
+    assert_eq!(all.probe_hours(minutes(59)), [], "the hour is not over");
+    let probed = all.probe_hours(minutes(60));
+    assert_eq!(probed.len(), 1);
+    assert_eq!((probed[0].zone, probed[0].start), (0, noon()));
+    assert_near(Some(probed[0].content), 0.18);
+    assert_eq!(hours(&all, 60), [], "a probe is no weather");
 }
 
 #[test]

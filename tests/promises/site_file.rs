@@ -121,6 +121,7 @@ fn every_key_reaches_the_model() {
         ("Every key", UnitSystem::UsCustomary)
     );
     close(site.place.elevation_m, 886.0 * 0.3048);
+    assert!(site.place.coast);
     close(site.supply.flow.l_per_min(), 30.0 * 3.785_411_784);
     assert_eq!(site.supply.pump_start_delay, Some(TimeDelta::seconds(10)));
     let cost = site.supply.cost.as_ref().unwrap();
@@ -168,6 +169,7 @@ fn every_key_reaches_the_model() {
     assert_eq!(bare.seeding.at.to_rfc3339(), "2023-08-22T20:00:00+00:00");
     assert_eq!(bare.seeding.soil_state, SoilState::Half);
     assert_eq!(bare.seeding.emerged.unwrap().to_string(), "2023-09-01");
+    assert_eq!(bare.seeding.all_up.unwrap().to_string(), "2023-09-09");
     close(bare.seeding.top_dressing.unwrap().thickness.mm(), 5.08);
     assert!(matches!(
         bare.seeding.cover.unwrap().removed,
@@ -517,6 +519,16 @@ fn what_excludes_itself_is_an_error() {
         "emerged = 2022-09-01, mix =",
         (Code::Contradiction, 10, 48),
     );
+    assert_error(
+        "mix =",
+        "all-up = 2022-09-01, mix =",
+        (Code::Contradiction, 10, 47),
+    );
+    assert_error(
+        "mix =",
+        "emerged = 2023-09-05, all-up = 2023-09-01, mix =",
+        (Code::Contradiction, 10, 69),
+    );
 }
 
 #[test]
@@ -760,6 +772,57 @@ fn zones_inherit_key_by_key_but_not_a_rate_beside_their_own_flow() {
         (zone.runs.longest, zone.runs.shortest),
         (TimeDelta::minutes(9), TimeDelta::minutes(1))
     );
+}
+
+#[test]
+fn a_former_name_goes_to_one_zone_and_is_no_zone_any_more() {
+    let second = SMALL[SMALL.find("[[zone]]").unwrap()..].replace("\"lawn\"", "\"second\"");
+    let site = |first: &str, other: &str| {
+        let named = |name: &str, lines: &str| format!("name = \"{name}\"\n{lines}");
+        let lawn = SMALL.replace("name = \"lawn\"", &named("lawn", first));
+        lawn + &second.replace("name = \"second\"", &named("second", other))
+    };
+    let text = site(
+        "formerly = [\"croquet\", \"bowls\"]",
+        "formerly = \"strip\"",
+    );
+    let zones = loaded(&text).site.zones;
+    assert_eq!(zones[0].formerly, ["croquet", "bowls"]);
+    assert_eq!(zones[1].formerly, ["strip"]);
+    for (first, other, code, says) in [
+        (
+            "formerly = \"lawn\"",
+            "",
+            Code::Contradiction,
+            "the present name of this zone",
+        ),
+        (
+            "formerly = [\"croquet\", \"second\"]",
+            "",
+            Code::Contradiction,
+            "still a zone of this site",
+        ),
+        (
+            "formerly = \"croquet\"",
+            "formerly = \"croquet\"",
+            Code::Duplicate,
+            "as a former name before",
+        ),
+        (
+            "formerly = \"Croquet Lawn\"",
+            "",
+            Code::OutOfRange,
+            "cannot be the name of a zone",
+        ),
+    ] {
+        let all = found(&site(first, other));
+        assert_eq!(all.len(), 1, "{first} {other}: {all:?}");
+        assert_eq!(all[0].code, code);
+        assert!(all[0].message.contains(says), "{}", all[0].message);
+        assert!(all[0].text.contains("formerly"), "{}", all[0].text);
+    }
+    let shared = small("[[zone]]", "[all-zones]\nformerly = \"croquet\"\n[[zone]]");
+    assert_eq!(found(&shared)[0].code, Code::Contradiction);
 }
 
 #[test]

@@ -191,8 +191,10 @@ fn doubts_of_the_site_and_remarks_on_the_weather_stand_in_the_plan() {
         about.contains("Weather estimated") && about.contains("backflow"),
         "{about}"
     );
-    let csv = garden.timetable(&["--format", "csv"]).err;
-    assert!(words(&csv).contains("weather estimated: "), "{csv}");
+    let csv = words(&garden.timetable(&["--format", "csv"]).err);
+    for part in ["relative humidity missing in 10 h", "seed is drier"] {
+        assert_eq!(csv.matches(part).count(), 1, "{part}: {csv}");
+    }
 }
 
 #[test]

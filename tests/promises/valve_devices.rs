@@ -8,7 +8,7 @@ use std::time::Duration;
 use soakmist::mqtt::{
     Devices, Message, Order, PASSWORD_VARIABLE, Quality, Reading, Settings, SettingsError,
 };
-use soakmist::site::{Mqtt, MqttVersion, Site, load};
+use soakmist::site::{Homie, Mqtt, MqttVersion, Site, load};
 use soakmist::valve::{
     Actuation, Command, CommandId, DeviceId, Feedback, MeterFlow, Moment, Position, Report,
     Supervisor,
@@ -237,4 +237,23 @@ fn the_password_comes_from_a_file_or_the_environment() {
     let settings = of(&mqtt, Some("poplar")).unwrap();
     assert_eq!(settings.presence.topic, "harrowmere/nets/soakmist/presence");
     assert_eq!(settings.login.unwrap().password.reveal(), "poplar");
+}
+
+#[test]
+fn on_homie_the_one_last_will_is_that_of_the_state() {
+    let mut mqtt = site("valve-relay-board.toml").mqtt.unwrap();
+    let presence = |mqtt: &Mqtt| {
+        let settings = Settings::of(mqtt, &[], Path::new("."), |_| None);
+        settings.unwrap().presence
+    };
+    assert_eq!(presence(&mqtt).lost, "offline");
+    mqtt.homie = Some(Homie {
+        root: "homie".into(),
+        device: "nets".into(),
+    });
+    let told = presence(&mqtt);
+    // Homie convention 4.0.0, Device Lifecycle and Last will.
+    assert_eq!(told.topic, "homie/nets/$state");
+    let words = [told.online, told.offline, told.lost];
+    assert_eq!(words, ["init", "disconnected", "lost"]);
 }

@@ -98,6 +98,8 @@ fn every_key_of_broker_and_devices_reaches_the_model() {
     assert_eq!(mqtt.version, MqttVersion::V5);
     assert_eq!(mqtt.client_id, "soakmist-every-key");
     assert_eq!(mqtt.base_topic, "harrowmere/soakmist");
+    let homie = mqtt.homie.unwrap();
+    assert_eq!(homie.topic("$state"), "homie/soakmist-every-key/$state");
     let login = mqtt.login.unwrap();
     assert_eq!(login.user, "ground");
     assert_eq!(login.password_file.as_deref(), Some("mqtt-password"));
@@ -136,13 +138,48 @@ fn a_small_file_gets_sensible_defaults() {
         (mqtt.port, mqtt.client_id.as_str()),
         (1883, "soakmist-back-garden")
     );
-    assert_eq!((mqtt.login, mqtt.tls), (None, None));
+    assert_eq!((mqtt.login, mqtt.tls, mqtt.homie), (None, None, None));
     let topics: Vec<_> = site
         .zones
         .iter()
         .map(|zone| zone.valve.as_ref().unwrap().command_topic.as_str())
         .collect();
     assert_eq!(topics, ["board/1/set", "board/2/set"]);
+}
+
+#[test]
+fn a_homie_device_is_called_like_our_client() {
+    let by = "host = \"localhost\"\nclient-id = \"-Back_Garden-\"\nhomie = \"homie\"";
+    let site = loaded(&SMALL.replacen("host = \"localhost\"", by, 1)).site;
+    let homie = site.mqtt.unwrap().homie.unwrap();
+    assert_eq!(homie.device, "back-garden");
+}
+
+/// Homie convention 4.0.0, Topic IDs: `a-z 0-9 -`, no hyphen at an end.
+#[test]
+fn what_cannot_stand_in_a_homie_topic_is_an_error() {
+    let host = "host = \"localhost\"";
+    for root in ["", "Homie", "home/homie", "homie-", "h\u{f6}f", "+"] {
+        let by = format!("{host}\nhomie = \"{root}\"");
+        assert_error(host, &by, (Code::OutOfRange, 7));
+    }
+    let by = format!("{host}\nclient-id = \"--\"\nhomie = \"homie\"");
+    assert_error(host, &by, (Code::OutOfRange, 7));
+    let by = format!("{host}\nhomie = \"h\"\nbase-topic = \"h/soakmist-back-garden\"");
+    assert_error(host, &by, (Code::Contradiction, 8));
+    let with = SMALL.replacen(host, &format!("{host}\nhomie = \"homie\""), 1);
+    for (name, code) in [("site", Code::Duplicate), ("lawn-", Code::OutOfRange)] {
+        let text = with.replacen("\"lawn\"", &format!("\"{name}\""), 1);
+        let faults = load(&text, "site.toml").unwrap_err().items;
+        let told: Vec<_> = faults
+            .iter()
+            .map(|fault| (fault.code, fault.line))
+            .collect();
+        assert_eq!(told, [(code, 18)], "{name}");
+    }
+    assert_eq!(loaded(&with).warnings, []);
+    // Without Homie such names are as good as any.
+    assert_eq!(loaded(&SMALL.replace("\"lawn\"", "\"site\"")).warnings, []);
 }
 
 #[test]

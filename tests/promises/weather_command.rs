@@ -168,6 +168,24 @@ async fn no_source_and_no_hours_are_said_with_what_to_do() {
     );
 }
 
+#[test]
+fn a_site_with_a_file_of_the_past_shows_its_last_days_and_says_so() {
+    let said = soakmist(&["weather", "config/harrowmere.toml", "--days", "2"]);
+    assert_eq!(said.code, 0, "{}", said.err);
+    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        told.contains("ends at 2023-10-16 05:00 UTC: these are its last days"),
+        "{told}"
+    );
+    assert!(told.contains("--now"), "{told}");
+    assert!(
+        said.out.contains("from Sat 2023-10-14 01:00"),
+        "{}",
+        said.out
+    );
+    assert_fits_80_columns(&said.out);
+}
+
 #[tokio::test]
 async fn own_sensors_beat_the_service_in_the_past_and_correct_it_ahead() {
     use std::fmt::Write;
@@ -210,7 +228,7 @@ async fn own_sensors_beat_the_service_in_the_past_and_correct_it_ahead() {
 }
 
 /// The fixture with its values repeated over the two weeks before it.
-fn two_weeks_more(text: &str) -> String {
+pub fn two_weeks_more(text: &str) -> String {
     let mut reply: serde_json::Value = serde_json::from_str(text).unwrap();
     let first = reply["hourly"]["time"][0].as_i64().unwrap();
     for (name, column) in reply["hourly"].as_object_mut().unwrap() {

@@ -11,6 +11,7 @@ use soakmist::agronomy::missing_data::complete;
 use soakmist::agronomy::reference_et::{EtMethod, hourly_et0_mm};
 use soakmist::agronomy::weather_record::RawHour;
 use soakmist::weather::Variable;
+use soakmist::weather::series::{MergeRules, Source, SourceKind, merge};
 
 use crate::real_year;
 
@@ -39,7 +40,11 @@ fn without(missing: &[Variable]) -> BTreeMap<NaiveDate, f64> {
 /// One line of the table: mean error, mean absolute error, 95 % of days within,
 /// and the error of the year's sum.
 fn line(name: &str, missing: &[Variable]) -> String {
-    let (all, some) = (without(&[]), without(missing));
+    told(name, &without(missing))
+}
+
+fn told(name: &str, some: &BTreeMap<NaiveDate, f64>) -> String {
+    let all = without(&[]);
     let errors: Vec<f64> = all.iter().map(|(day, full)| some[day] - full).collect();
     #[expect(clippy::cast_precision_loss, reason = "365 days")]
     let count = errors.len() as f64;
@@ -71,6 +76,60 @@ fn the_table_of_missing_variables_holds() {
     for line in lines {
         assert!(TABLE.contains(&line), "docs/weather.md lacks\n{line}");
     }
+}
+
+/// The year as a garden's station and a service tell it: the station has air,
+/// humidity and wind and is silent on every tenth day; the service has all but
+/// wind, is 1 °C too warm, leaves out two hours of each day and every thirtieth
+/// day. Merged like any other sources.
+fn split_in_two() -> Vec<RawHour> {
+    let source = |name: &str, kind, hours| Source {
+        name: name.to_owned(),
+        kind,
+        received: None,
+        hours,
+        earlier: Vec::new(),
+    };
+    let year = real_year::hours();
+    let (mut station, mut service) = (year.clone(), year.clone());
+    for hour in &mut station {
+        for variable in [Variable::Solar, Variable::Rain, Variable::Pressure] {
+            variable.set(hour, None);
+        }
+    }
+    for hour in &mut service {
+        Variable::Wind.set(hour, None);
+        if let Some(air) = &mut hour.air_temperature_c {
+            air.value += 1.0;
+        }
+    }
+    let kept = |keep: fn(usize) -> bool, hours: Vec<RawHour>| -> Vec<RawHour> {
+        let numbered = hours.into_iter().enumerate();
+        let kept = numbered.filter(|(index, _)| keep(*index));
+        kept.map(|(_, hour)| hour).collect()
+    };
+    let station = kept(|index| index / 24 % 10 != 4, station);
+    let is_told = |index: usize| index / 24 % 30 != 14 && !matches!(index % 24, 11 | 17);
+    let service = kept(is_told, service);
+    let (from, last) = (year[0].start, year[year.len() - 1].start);
+    let to = last + TimeDelta::hours(1);
+    let rules = MergeRules {
+        from,
+        to,
+        now: to,
+        oldest_forecast: MergeRules::OLDEST_FORECAST,
+    };
+    let sources = [
+        source("station", SourceKind::Sensor, station),
+        source("service", SourceKind::Service, service),
+    ];
+    merge(&sources, &[], &real_year::place(), &rules).raw()
+}
+
+#[test]
+fn a_station_and_a_service_with_gaps_give_back_the_year_within_the_stated_error() {
+    let line = told("station and service, with gaps", &daily(&split_in_two()));
+    assert!(TABLE.contains(&line), "docs/weather.md lacks\n{line}");
 }
 
 #[test]

@@ -10,7 +10,8 @@ use soakmist::agronomy::weather_record::WeatherHour;
 use soakmist::backtest::forecast::{ForecastError, Growing, known_at};
 use soakmist::backtest::noise::Noise;
 use soakmist::backtest::season;
-use soakmist::plan::course::{Course, Moment};
+use soakmist::plan::course::Course;
+use soakmist::plan::moment::Moment;
 use soakmist::plan::schedule::Prepared;
 use soakmist::plan::timetable::{Run, Stage};
 use soakmist::plan::water::Watering;
@@ -80,7 +81,7 @@ fn dry_in_truth(site: &Site, span: &Span, runs: &[Run]) -> i64 {
     );
     let watering = Watering::of(bed.zone, &bed.ground);
     let begin = span.begin.timestamp();
-    let mut course = Course::new(Moment::new(begin, stores), begin);
+    let mut course = Course::new(Moment::new(begin, stores), begin..i64::MAX);
     for run in runs {
         course.advance(bed, run.start.timestamp(), 0.0);
         let rate = watering.net_rate_mm_per_h(run.stage);

@@ -243,6 +243,49 @@ async fn without_any_service_the_typical_year_stands_in_and_says_so() {
     );
 }
 
+/// The statements of a page of warnings: each begins in the first column or
+/// as an item of a list.
+fn statements(page: &str) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for line in page.lines() {
+        let is_first = !line.starts_with(' ') || line.starts_with("  - ");
+        match found.last_mut().filter(|_| !is_first) {
+            Some(last) => *last = flat(&format!("{last} {line}")),
+            None => found.push(flat(line)),
+        }
+    }
+    found
+}
+
+#[tokio::test]
+async fn beside_a_csv_each_warning_of_site_and_weather_is_told_once() {
+    let weather = "services = [\"open-meteo\", \"met-norway\"]\ncontact = \"a@b.example\"";
+    let good = Server::start(vec![Script::ok(MET_NORWAY)]).await;
+    // Its sun is in another place than its clock.
+    let site = site_file(weather).replace("Europe/Berlin", "America/New_York");
+    let kit = Kit::new(weather)
+        .holds("site.toml", &site)
+        .asks("open-meteo", "http://127.0.0.1:1")
+        .asks("met-norway", &good.url);
+    let said = kit.at(MORNING, "timetable", &["--format", "csv"]).await;
+    assert_eq!(said.code, 0, "{}", said.err);
+    assert!(said.out.starts_with("zone,start,duration_s"));
+    let told = statements(&said.err);
+    for words in ["no connection", "warning[", "solar radiation"] {
+        let times = told.iter().filter(|told| told.contains(words)).count();
+        assert_eq!(times, 1, "{words}: {}", said.err);
+    }
+    let mut once = told.clone();
+    once.sort();
+    once.dedup();
+    assert_eq!(once.len(), told.len(), "{}", said.err);
+    assert!(
+        !flat(&said.err).contains("weather estimated:"),
+        "{}",
+        said.err
+    );
+}
+
 #[tokio::test]
 async fn with_nothing_at_all_no_plan_is_made_and_the_reasons_are_given() {
     let kit = Kit::new(r#"services = ["open-meteo"]"#).asks("open-meteo", "http://127.0.0.1:1");

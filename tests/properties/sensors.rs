@@ -50,7 +50,7 @@ proptest! {
             let hours = sensors.hours(now);
             // Three days, and the hour at each end.
             prop_assert!(hours.len() <= 74, "{}", hours.len());
-            for hour in &hours {
+            for hour in hours.iter().map(|hour| &hour.hour) {
                 prop_assert!(hour.start + TimeDelta::hours(1) <= now);
                 if let Some(rain) = hour.rain_mm {
                     prop_assert!((0.0..=200.0).contains(&rain.value));

@@ -39,6 +39,7 @@ fn place() -> impl Strategy<Value = GeoPosition> {
             latitude_deg,
             longitude_deg,
             elevation_m,
+            coast: false,
         },
     )
 }

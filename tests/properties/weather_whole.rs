@@ -11,6 +11,7 @@ const PLACE: GeoPosition = GeoPosition {
     latitude_deg: 51.25,
     longitude_deg: 9.5,
     elevation_m: 171.0,
+    coast: false,
 };
 /// Hours that are merged.
 const MERGED_H: i64 = 24 * 30;

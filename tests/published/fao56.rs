@@ -310,6 +310,24 @@ fn ndiaye() -> DaySun {
     DaySun::new(degrees_minutes(16.0, 13.0), 274)
 }
 
+/// Eq. 21 is the sum of eq. 28 over a day, in the polar day too. The half of the
+/// hour beyond midnight was once cut off: 0.59 MJ between hours of 1.13.
+#[test]
+fn hours_of_a_polar_day_sum_up_to_the_day() {
+    let sun = DaySun::new(80.0_f64.to_radians(), 171);
+    let hours = (0..24).map(|hour| {
+        let angle = sun.time_angle_rad(f64::from(hour) + 0.5, 7.5);
+        sun.hour(angle)
+    });
+    let hours: Vec<_> = hours.collect();
+    let sum: f64 = hours.iter().map(|it| it.extraterrestrial_mj_per_m2_h).sum();
+    assert_near(sum, sun.extraterrestrial_mj_per_m2_d(), 1e-9);
+    for hour in &hours {
+        assert_near(hour.sunlit_h, 1.0, 1e-9);
+        assert!(hour.extraterrestrial_mj_per_m2_h > 1.0);
+    }
+}
+
 #[test]
 fn example_19_night_hour_in_ndiaye() {
     // 02:00 to 03:00; clock of 15° W, one hour behind UTC.

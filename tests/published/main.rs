@@ -10,6 +10,11 @@ mod fao56_dual;
 mod force_restore;
 mod germination;
 mod green_ampt;
+#[cfg(feature = "daemon")]
+mod homie;
+#[cfg(feature = "daemon")]
+#[path = "../support/homie.rs"]
+mod homie_rules;
 mod near;
 #[path = "../support/restoration.rs"]
 mod restoration;

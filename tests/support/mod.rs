@@ -34,6 +34,7 @@ pub fn site(zones: Vec<Zone>) -> Site {
             latitude_deg: 36.1,
             longitude_deg: -79.9,
             elevation_m: 270.0,
+            coast: false,
             time_zone: New_York,
         },
         units: UnitSystem::Si,
@@ -66,6 +67,7 @@ pub fn zone(name: &str) -> Zone {
     let rate = Rate::from_mm_per_h(12.0);
     Zone {
         name: name.into(),
+        formerly: Vec::new(),
         area,
         soil: SoilSpec {
             kind: SoilKind::Texture(TextureName::Loam),
@@ -92,6 +94,7 @@ pub fn zone(name: &str) -> Zone {
             cover: None,
             soil_state: SoilState::Half,
             emerged: None,
+            all_up: None,
         },
         pre_soak: PreSoak {
             wanted: true,

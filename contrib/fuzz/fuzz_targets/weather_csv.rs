@@ -11,7 +11,7 @@ fuzz_target!(|bytes: &[u8]| {
     let options =
         CsvOptions { time_zone: Some(chrono_tz::Europe::London), ..CsvOptions::default() };
     let Ok(mut contents) = parse(bytes, &options) else { return };
-    let place = GeoPosition { latitude_deg: 51.5, longitude_deg: -1.0, elevation_m: 60.0 };
+    let place = GeoPosition { latitude_deg: 51.5, longitude_deg: -1.0, elevation_m: 60.0, coast: false };
     let _ = screen(&mut contents.hours, &place);
     let _ = complete(&contents.hours, &place);
 });

@@ -61,7 +61,7 @@ proptest! {
             wind_height_m: 10.0,
             solar_w_per_m2: &solar,
         };
-        let place = GeoPosition { latitude_deg, longitude_deg, elevation_m: 100.0 };
+        let place = GeoPosition { latitude_deg, longitude_deg, elevation_m: 100.0, coast: false };
         let method = if is_asce { EtMethod::Asce } else { EtMethod::Fao56 };
         let at_once = hourly_et0_of_series(&hours, &place, method).expect("equal lengths");
         for (at_once, alone) in at_once.iter().zip(one_by_one(&hours, &place, method)) {
@@ -84,6 +84,7 @@ fn slices_of_unequal_length_are_refused() {
         latitude_deg: 0.0,
         longitude_deg: 0.0,
         elevation_m: 0.0,
+        coast: false,
     };
     let outcome = hourly_et0_of_series(&hours, &place, EtMethod::Fao56);
     assert_eq!(outcome, Err(SeriesError::UnequalLengths));

@@ -22,8 +22,8 @@ use super::atmosphere::{
     Saturation, TemperatureRange, pressure_from_elevation_kpa, saturation_vapour_pressure_kpa,
 };
 use super::radiation::{
-    HourSun, INTERIOR_RANGE_COEFFICIENT, MJ_PER_M2_H_PER_W_PER_M2, clear_sky, cloudiness_ratio,
-    solar_from_sunshine, solar_from_temperature_range,
+    COASTAL_RANGE_COEFFICIENT, HourSun, INTERIOR_RANGE_COEFFICIENT, MJ_PER_M2_H_PER_W_PER_M2,
+    clear_sky, cloudiness_ratio, solar_from_sunshine, solar_from_temperature_range,
 };
 use super::solar_time::SolarHours;
 use super::weather_record::{
@@ -243,10 +243,17 @@ impl Completion {
                 };
                 (solar_from_sunshine(ra, share), EstimateRule::Sunshine)
             }
-            None => (
-                solar_from_temperature_range(ra, range, INTERIOR_RANGE_COEFFICIENT),
-                EstimateRule::TemperatureRange,
-            ),
+            None => {
+                let (coefficient, rule) = if self.place.coast {
+                    (
+                        COASTAL_RANGE_COEFFICIENT,
+                        EstimateRule::CoastalTemperatureRange,
+                    )
+                } else {
+                    (INTERIOR_RANGE_COEFFICIENT, EstimateRule::TemperatureRange)
+                };
+                (solar_from_temperature_range(ra, range, coefficient), rule)
+            }
         };
         self.ledger.add(WeatherVariable::Solar, rule, hour.start);
         (solar.min(clear), Provenance::Estimated)

@@ -20,6 +20,8 @@ pub enum EstimateRule {
     Sunshine,
     /// Radiation from the day's temperature range (FAO-56, eq. 50).
     TemperatureRange,
+    /// The same on a coast.
+    CoastalTemperatureRange,
     /// Dew point at the day's minimum temperature (FAO-56, eq. 48).
     DailyMinimum,
     /// Wind of 2 m/s at 2 m (FAO-56, chapter 3).
@@ -36,7 +38,12 @@ impl EstimateRule {
             Self::BetweenNeighbours => "a line between the hours on either side",
             Self::NeighbouringDay => "the same hour of a neighbouring day",
             Self::Sunshine => "from sunshine (FAO-56 eq. 35)",
-            Self::TemperatureRange => "from the day's temperature range (FAO-56 eq. 50)",
+            Self::TemperatureRange => {
+                "from the day's temperature range (FAO-56 eq. 50, inland: kRs 0.16)"
+            }
+            Self::CoastalTemperatureRange => {
+                "from the day's temperature range (FAO-56 eq. 50, coast: kRs 0.19)"
+            }
             Self::DailyMinimum => "dew point = day's minimum temperature (FAO-56 eq. 48)",
             Self::DefaultWind => "2 m/s at 2 m (FAO-56)",
             Self::NoRain => "counted as no rain",

@@ -11,6 +11,7 @@ const PLACE: GeoPosition = GeoPosition {
     latitude_deg: 52.0,
     longitude_deg: -1.0,
     elevation_m: 80.0,
+    coast: false,
 };
 
 fn measured(value: f64) -> Option<Reading> {
@@ -123,6 +124,37 @@ fn temperature_alone_gives_all_the_rest() -> Result<(), CompletionError> {
     assert!(
         (solar / expected - 1.0).abs() < 0.005,
         "{solar} for {expected}"
+    );
+    Ok(())
+}
+
+/// FAO-56 eq. 50: kRs 0.16 inland and 0.19 on a coast. The first was once taken
+/// everywhere: 16 % too little sun, and so too little demand.
+#[test]
+fn on_a_coast_the_same_range_of_temperature_means_more_sun() -> Result<(), CompletionError> {
+    let mut raw = series(48);
+    for hour in &mut raw {
+        hour.solar_w_per_m2 = None;
+        hour.sunshine_h = None;
+        // A small range, far from a clear sky.
+        hour.air_temperature_c = hour.air_temperature_c.map(|reading| Reading {
+            value: 15.0 + 0.2 * (reading.value - 15.0),
+            ..reading
+        });
+    }
+    let coast = GeoPosition {
+        coast: true,
+        ..PLACE
+    };
+    let (inland, coast) = (complete(&raw, &PLACE)?, complete(&raw, &coast)?);
+    for (inland, coast) in inland.hours.iter().zip(&coast.hours) {
+        let expected = inland.solar_mj_per_m2_h * 0.19 / 0.16;
+        assert_near(coast.solar_mj_per_m2_h, expected);
+    }
+    let rules: Vec<_> = notes(&coast).iter().map(|note| note.1).collect();
+    assert!(
+        rules.contains(&EstimateRule::CoastalTemperatureRange),
+        "{rules:?}"
     );
     Ok(())
 }

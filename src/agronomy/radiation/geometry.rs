@@ -287,7 +287,11 @@ impl DaySun {
     #[inline(always)]
     fn held_to_daylight(&self, angle_rad: f64, sin: f64) -> (f64, f64) {
         let set = self.sunset_angle_rad;
-        if angle_rad < -set {
+        if set >= PI {
+            // The sun is up all day: an hour that begins before solar midnight
+            // and ends after it is held to nothing.
+            (angle_rad, sin)
+        } else if angle_rad < -set {
             (-set, -self.sin_sunset)
         } else if angle_rad > set {
             (set, self.sin_sunset)

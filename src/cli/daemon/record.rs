@@ -28,8 +28,10 @@ pub struct RecordArguments {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum Happened {
-    /// The grass has come up: it is watered as seedlings from now on
+    /// The first green shows: seed is still misted until the slowest is up
     Emerged,
+    /// All of it is up, the slowest species too: roots are watered from now on
+    AllUp,
     /// It was watered by hand, so deep
     HandWatered,
     /// So much rain was in a gauge, emptied since the last record
@@ -46,7 +48,10 @@ pub fn record(arguments: &RecordArguments) -> Result<(), Failure> {
     let what = kind(arguments)?;
     let client = Client::new(&arguments.address)?;
     if arguments.zone.is_none()
-        && matches!(arguments.what, Happened::Emerged | Happened::HandWatered)
+        && matches!(
+            arguments.what,
+            Happened::Emerged | Happened::AllUp | Happened::HandWatered
+        )
     {
         one_zone_only(&client)?;
     }
@@ -62,8 +67,9 @@ fn kind(arguments: &RecordArguments) -> Result<RecordKind, Failure> {
     let wrong = |text: &str| Err(Failure::Input(text.to_owned()));
     match (arguments.what, arguments.depth) {
         (Happened::Emerged, None) => Ok(RecordKind::Emerged),
+        (Happened::AllUp, None) => Ok(RecordKind::AllUp),
         (Happened::Mown, None) => Ok(RecordKind::Mown),
-        (Happened::Emerged | Happened::Mown, Some(_)) => {
+        (Happened::Emerged | Happened::AllUp | Happened::Mown, Some(_)) => {
             wrong("only hand-watered and rain have a depth: leave it out")
         }
         (Happened::HandWatered, Some(depth_mm)) => Ok(RecordKind::HandWatered { depth_mm }),

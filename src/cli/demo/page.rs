@@ -9,6 +9,7 @@ use chrono::NaiveDate;
 use crate::clock::Now;
 use crate::daemon::{Notice, Status, in_words, outlook};
 use crate::plan::timetable::{Reason, Trigger};
+use crate::report::words::constraint_in_short;
 use crate::simulator::SimulatedSite;
 use crate::site::Site;
 
@@ -79,9 +80,12 @@ impl Page {
                 )
             }
             Notice::Refused { zone, refusal } => {
-                (name(*zone), format!("not opened: {refusal}; planned anew"))
+                (name(*zone), format!("not opened, {refusal}: planned anew"))
             }
-            Notice::Missed { zone, .. } => (name(*zone), "missed; planned anew".into()),
+            Notice::Waits { zone } => {
+                (name(*zone), "waits for the valve before it to close".into())
+            }
+            Notice::Missed { zone, .. } => (name(*zone), "missed: planned anew".into()),
             Notice::Alarm(alarm) => (all(), format!("ALARM {}", in_words(&self.site, *alarm))),
             Notice::AlarmOver(alarm) => (all(), format!("over: {}", in_words(&self.site, *alarm))),
             Notice::NotPlanned(why) => (all(), format!("no plan can be made: {why}")),
@@ -101,7 +105,8 @@ impl Page {
     /// What the ground got, by the simulated water, not by what anybody says.
     pub(super) fn summary(&self, truth: &SimulatedSite, status: &Status) -> String {
         let seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
-        let mut text = String::from("\n  zone             runs      water   seed layer down\n");
+        let mut text =
+            String::from("\n  zone             runs      water   lost, of what may be   next\n");
         for (index, zone) in status.zones.iter().enumerate() {
             let runs = seen.runs.get(&index).copied().unwrap_or(0);
             let water_l = truth.water_l(index);
@@ -110,7 +115,18 @@ impl Page {
                 _ => "unknown".to_owned(),
             };
             let name = &zone.name;
-            let _ = writeln!(text, "  {name:<15} {runs:>5} {water_l:>8.0} L   {layer}");
+            let next = status.runs.iter().find(|run| run.zone == *name);
+            let next = next.map_or_else(
+                || "later".to_owned(),
+                |run| {
+                    let local = run.start.with_timezone(&self.site.place.time_zone);
+                    local.format("%a %H:%M").to_string()
+                },
+            );
+            let _ = writeln!(
+                text,
+                "  {name:<15} {runs:>5} {water_l:>8.0} L   {layer:<20}   {next}"
+            );
         }
         text
     }
@@ -118,7 +134,7 @@ impl Page {
 
 fn why(reason: &Reason) -> String {
     let down = format!(
-        "down {:.2} of {:.2} mm",
+        "{:.2} of {:.2} mm lost",
         reason.depletion_mm, reason.allowed_mm
     );
     match reason.trigger {
@@ -127,11 +143,15 @@ fn why(reason: &Reason) -> String {
             None => ": deep soak".to_owned(),
         },
         Trigger::AfterSeeding => ": first water on the seed".to_owned(),
-        Trigger::AheadOfConstraint => format!(": {down}, and soon nobody may water"),
-        Trigger::EarlyMorning | Trigger::Depletion => format!(": {down}"),
+        Trigger::AheadOfConstraint => match reason.moved {
+            Some(moved) => format!(": {down}, early for: {}", constraint_in_short(moved.by)),
+            None => format!(": {down}, early"),
+        },
+        Trigger::EarlyMorning | Trigger::Depletion | Trigger::TurfDepletion => format!(": {down}"),
     }
 }
 
+/// Not to be taken for a time of the day.
 fn minutes(seconds: i64) -> String {
-    format!("{}:{:02}", seconds / 60, seconds % 60)
+    format!("{} min {:02} s", seconds / 60, seconds % 60)
 }

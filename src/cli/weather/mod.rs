@@ -8,9 +8,10 @@ use chrono_tz::Tz;
 
 use super::Failure;
 use super::check::read_site_file;
-use super::output::{emit, json};
+use super::output::{emit, json, paragraph};
 use super::sources::{SourceArguments, Span};
-use crate::site::{Loaded, Site, load_bytes};
+use crate::site::{Loaded, Site, WeatherSetup, load_bytes};
+use crate::weather::sources::Gathered;
 
 mod chart;
 mod page;
@@ -54,16 +55,24 @@ pub fn run(arguments: &WeatherArguments) -> Result<(), Failure> {
                 .into(),
         ));
     }
-    let now = arguments.sources.now();
-    let from = hour_of(now);
-    let to = end_of_days(from, (site.place.time_zone, arguments.days));
-    let span = Span { now, from, to };
-    let merged = Span {
-        from: from - TimeDelta::days(DAYS_BEFORE),
-        ..span
+    let days = (site.place.time_zone, arguments.days);
+    let mut span = span_from(arguments.sources.now(), days);
+    let gather = |span| {
+        let named = (&setup, arguments.site.as_path());
+        let sources = &arguments.sources;
+        sources.gather(named, &site.place, with_days_before(span))
     };
-    let named = (&setup, arguments.site.as_path());
-    let gathered = arguments.sources.gather(named, &site.place, merged)?;
+    let mut gathered = gather(span)?;
+    if let Some(end) = arguments.ended(&setup, &gathered, span) {
+        span = span_from(end - TimeDelta::days(i64::from(arguments.days)), days);
+        gathered = gather(span)?;
+        let told = format!(
+            "the weather of this site ends at {}: these are its last days; --now shows others, a \
+             service under [weather] tells those to come",
+            end.format("%Y-%m-%d %H:%M UTC")
+        );
+        eprint!("{}", paragraph("soakmist: ", &told));
+    }
     let report = report::Report::new(&site, (gathered, setup.rain), span)?;
     let text = if arguments.json {
         json(&report)?
@@ -71,6 +80,36 @@ pub fn run(arguments: &WeatherArguments) -> Result<(), Failure> {
         page::page(&report, arguments.hourly)
     };
     emit(&text)
+}
+
+impl WeatherArguments {
+    /// The end of what a site knows that has files alone, where it lies in the
+    /// past and nobody asked for a present.
+    fn ended(
+        &self,
+        setup: &WeatherSetup,
+        gathered: &Gathered,
+        span: Span,
+    ) -> Option<DateTime<Utc>> {
+        let has_more = !setup.services.is_empty() || setup.typical_year.is_some();
+        let last = gathered.lines.iter().filter_map(|line| line.last).max()?;
+        let is_over = last < span.from && !has_more && !self.sources.looks_back();
+        is_over.then_some(last + TimeDelta::hours(1))
+    }
+}
+
+/// From the hour of `now` to the end of the days.
+fn span_from(now: DateTime<Utc>, days: (Tz, u8)) -> Span {
+    let from = hour_of(now);
+    let to = end_of_days(from, days);
+    Span { now, from, to }
+}
+
+fn with_days_before(span: Span) -> Span {
+    Span {
+        from: span.from - TimeDelta::days(DAYS_BEFORE),
+        ..span
+    }
 }
 
 fn hour_of(time: DateTime<Utc>) -> DateTime<Utc> {

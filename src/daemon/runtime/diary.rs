@@ -41,6 +41,10 @@ pub(super) fn write(notice: &Notice, site: &Site) {
             error = %refusal,
             "a run was not carried out and is planned anew"
         ),
+        Notice::Waits { zone } => tracing::info!(
+            zone = name(*zone),
+            "a run waits until the valve before it has confirmed that it is closed"
+        ),
         Notice::Missed { zone, due } => tracing::warn!(
             zone = name(*zone),
             due = %due,

@@ -7,7 +7,7 @@ use std::time::Duration;
 use tokio::time::sleep;
 
 use crate::clock::Clock;
-use crate::daemon::control::first_command;
+use crate::daemon::timekeeping::first_command;
 use crate::mqtt::{Arrival, Devices, Link, LinkState, Order, Reading};
 use crate::site::{Mqtt, Site};
 use crate::valve::{self, Action, CommandId, DeviceId, Installation, Recovery, Supervisor};

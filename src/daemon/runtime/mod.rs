@@ -10,16 +10,21 @@
 //! | `service` | the loop as a task |
 //! | `writer`, `planner` | the journal and planning beside it |
 //! | `weather`, `signals` | what comes from outside, as words |
+//! | `stops` | what Homie controllers set |
 //! | `teller`, `diary`, `manager` | MQTT, the log and systemd are told |
+//! | `hasten` | a clock that runs faster, for the demonstration and tests |
 //! | `last_resort` | closing without the loop |
 
 mod diary;
+#[cfg(feature = "demo")]
+mod hasten;
 mod last_resort;
 mod manager;
 mod planner;
 mod service;
 mod signals;
 mod start;
+mod stops;
 mod teller;
 mod weather;
 mod writer;
@@ -28,27 +33,31 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{Notify, mpsc, watch};
 
+#[cfg(feature = "demo")]
+pub use hasten::{hasten, timing};
 pub use last_resort::LastResort;
 pub use planner::Work;
 pub use signals::listen;
 pub use start::{Start, StartError, settings, state_file};
-pub use weather::{Gather, gather_hourly};
+pub use weather::{Gather, Gathering, gather_hourly};
 
 use super::control::{Control, Memory, Settings};
 use super::desk::Desk;
 use super::handle::Handle;
 use super::notice::Notice;
-use crate::agronomy::weather_record::RawHour;
 use crate::clock::{Clock, Now};
 use crate::mqtt::{self, Devices, Link};
 use crate::site::Site;
 use crate::store::Ledger;
 use crate::valve::{CommandId, DeviceId, Installation, InstallationError};
+use crate::weather::frozen::Frozen;
+use crate::weather::series::SeriesHour;
 use manager::Manager;
 use planner::Planner;
 use service::{Ended, Service, Topics};
+use stops::Stops;
 use teller::Teller;
 use writer::Writer;
 
@@ -61,7 +70,7 @@ pub enum Word {
     /// Close everything and end.
     Stop,
     /// Weather from any source.
-    Weather(Vec<RawHour>),
+    Weather(Vec<SeriesHour>),
     /// The site file was read again, and is right.
     Site(Box<Site>),
 }
@@ -99,6 +108,7 @@ pub struct Daemon {
     words: mpsc::Receiver<Word>,
     word: mpsc::Sender<Word>,
     again: Arc<Notify>,
+    frozen: watch::Sender<Arc<Frozen>>,
 }
 
 /// How a daemon came out.
@@ -122,6 +132,7 @@ impl Daemon {
         let control = Control::new(parts.settings.clone(), memory, parts.clock.now())?;
         let (handle, counter) = Handle::new(control.status());
         let (word, words) = mpsc::channel(WORDS);
+        let frozen = watch::Sender::new(Arc::clone(control.frozen()));
         let daemon = Self {
             parts,
             control,
@@ -129,6 +140,7 @@ impl Daemon {
             words,
             word,
             again: Arc::default(),
+            frozen,
         };
         Ok((daemon, handle))
     }
@@ -139,10 +151,13 @@ impl Daemon {
         self.word.clone()
     }
 
-    /// Rings when weather should be gathered at once.
+    /// For those who gather weather for it.
     #[must_use]
-    pub fn weather_again(&self) -> Arc<Notify> {
-        Arc::clone(&self.again)
+    pub fn gathering(&self) -> Gathering {
+        Gathering {
+            again: Arc::clone(&self.again),
+            frozen: self.frozen.subscribe(),
+        }
     }
 
     /// Runs until everything is closed for good, on the runtime of the
@@ -155,9 +170,10 @@ impl Daemon {
             words,
             word: _word,
             again,
+            frozen,
         } = self;
         let site = Arc::clone(&parts.settings.site);
-        let base = site.mqtt.as_ref().map(|mqtt| mqtt.base_topic.clone());
+        let teller = Teller::new(site.mqtt.as_ref());
         let resort = (
             Arc::clone(&site),
             Arc::clone(&parts.settings.installation),
@@ -165,9 +181,11 @@ impl Daemon {
         );
         let last_command = Arc::new(AtomicU64::new(0));
         let topics = Topics::of(&site, &parts.link.subscriptions);
+        let stops = Stops::of(&site, &parts.link.subscriptions);
         let link = Arc::new(Link::start(parts.link, Arc::clone(&parts.clock)));
         let service = Service {
             topics,
+            stops,
             control,
             devices: parts.devices,
             link: Arc::clone(&link),
@@ -178,10 +196,11 @@ impl Daemon {
             planner: Planner::new(parts.work),
             counter,
             words,
-            teller: Teller::new(base.unwrap_or_default()),
+            teller,
             manager: Manager::new(),
             listener: parts.listener,
             weather_again: again,
+            frozen,
             last_command: Arc::clone(&last_command),
             tickets: BTreeMap::new(),
             next_ticket: 1,

@@ -6,11 +6,12 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-use tokio::sync::{Notify, mpsc, oneshot};
+use tokio::sync::{Notify, mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep_until, timeout};
 
 use super::manager::Manager;
 use super::planner::Planner;
+use super::stops::{Set, Stops};
 use super::teller::Teller;
 use super::writer::Writer;
 use super::{Listener, Word, diary};
@@ -20,13 +21,14 @@ use crate::daemon::control::{Action, Control, Event};
 use crate::daemon::desk::{Desk, Effect, Turn};
 use crate::daemon::handle::{Ask, Counter};
 use crate::daemon::notice::Notice;
-use crate::daemon::people::{Answer, Ticket};
+use crate::daemon::people::{Answer, Request, Ticket};
 use crate::daemon::senses::Told;
 use crate::daemon::sensors::Sensors;
 use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading, Subscription};
 use crate::site::Site;
 use crate::store::StoreError;
 use crate::valve::{self, Command, DeviceId};
+use crate::weather::frozen::Frozen;
 
 /// The loop looks at its clocks at least so often, so that a computer that
 /// slept finds out at once.
@@ -86,6 +88,7 @@ impl Topics {
 /// Everything that the loop works with.
 pub(super) struct Service {
     pub(super) topics: Topics,
+    pub(super) stops: Stops,
     pub(super) control: Control,
     pub(super) devices: Devices,
     pub(super) link: Arc<Link>,
@@ -101,6 +104,8 @@ pub(super) struct Service {
     pub(super) manager: Manager,
     pub(super) listener: Option<Listener>,
     pub(super) weather_again: Arc<Notify>,
+    /// For the next gathering.
+    pub(super) frozen: watch::Sender<Arc<Frozen>>,
     /// The highest number of a command, for those who must go on without us.
     pub(super) last_command: Arc<AtomicU64>,
     pub(super) tickets: BTreeMap<Ticket, oneshot::Sender<Answer>>,
@@ -164,22 +169,31 @@ impl Service {
             Heard::Link(arrival) => self.take_arrival(arrival),
             Heard::Written(outcome) => self.take_written(outcome),
             Heard::Planned(outcome) => self.tell(Event::Planned(Box::new(outcome))),
-            Heard::Ask(Some((request, to))) => {
-                let ticket = Ticket(self.next_ticket);
-                self.next_ticket += 1;
-                self.tickets.insert(ticket, to);
-                self.shown = None;
-                self.tell(Event::Ask(request, ticket));
-            }
+            Heard::Ask(Some((request, to))) => self.ask(request, Some(to)),
             Heard::Word(Some(word)) => self.take_word(word),
             // Nobody is left who could ask: the loop goes on.
             Heard::Ask(None) | Heard::Word(None) => {}
             Heard::Time => {
-                let effects = self.desk.tick(self.clock.now().moment);
+                let (effects, turn) = self.desk.tick(self.clock.now().moment);
+                if turn.is_some() {
+                    tracing::error!("the journal does not get done: closing everything");
+                }
                 self.carry_out(effects);
+                self.turn(turn);
                 self.tell(Event::Tick);
             }
         }
+    }
+
+    /// Asks the loop; without `to` the answer is for nobody.
+    fn ask(&mut self, request: Request, to: Option<oneshot::Sender<Answer>>) {
+        let ticket = Ticket(self.next_ticket);
+        self.next_ticket += 1;
+        if let Some(to) = to {
+            self.tickets.insert(ticket, to);
+        }
+        self.shown = None;
+        self.tell(Event::Ask(request, ticket));
     }
 
     fn take_arrival(&mut self, arrival: Arrival) {
@@ -194,6 +208,16 @@ impl Service {
     }
 
     fn take_message(&mut self, message: &Message) {
+        match self.stops.take(message) {
+            // However often it is said, it is written down once.
+            Some(Set::Ask(stop)) if self.control.is_done(&stop) => return,
+            Some(Set::Ask(stop)) => {
+                tracing::info!(topic = self.topics.name(message), "stopped over MQTT");
+                return self.ask(stop, None);
+            }
+            Some(Set::Again(topic)) => return self.teller.again(&topic),
+            None => {}
+        }
         if let Some(told) = self.topics.sensed(message) {
             self.tell(Event::Sensor(told));
         }
@@ -238,7 +262,10 @@ impl Service {
         let present = &self.control.settings.site;
         let valves = |site: &Site| {
             let zones = site.zones.iter();
-            let zones = zones.map(|zone| (zone.name.clone(), zone.valve.clone()));
+            let zones = zones.map(|zone| {
+                let names = (zone.name.clone(), zone.formerly.clone());
+                (names, zone.valve.clone())
+            });
             zones.collect::<Vec<_>>()
         };
         let installation = site.mqtt.as_ref().map(|mqtt| {
@@ -281,6 +308,10 @@ impl Service {
     fn written(&mut self, is_done: bool) {
         let (effects, turn) = self.desk.written(is_done, self.clock.now().moment);
         self.carry_out(effects);
+        self.turn(turn);
+    }
+
+    fn turn(&mut self, turn: Option<Turn>) {
         match turn {
             Some(Turn::Failed) => self.tell(Event::Valve(valve::Event::JournalFailed)),
             Some(Turn::Recovered) => {
@@ -294,6 +325,10 @@ impl Service {
     fn tell(&mut self, event: Event) {
         let now = self.clock.now();
         let actions = self.control.step(event, now);
+        let frozen = self.control.frozen();
+        if !Arc::ptr_eq(&self.frozen.borrow(), frozen) {
+            self.frozen.send_replace(Arc::clone(frozen));
+        }
         let effects = self.desk.accept(actions, now.moment);
         self.carry_out(effects);
     }

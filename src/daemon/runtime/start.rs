@@ -7,14 +7,12 @@ use std::time::Duration;
 use super::Parts;
 use crate::clock::{Clock, boot_id};
 use crate::daemon::control::{Memory, Settings};
+use crate::daemon::homie;
 use crate::daemon::sensors::Sensors;
 use crate::mqtt::{self, Devices, SettingsError, Subscription};
 use crate::site::Site;
 use crate::store::{Opening, Store, StoreError};
 use crate::valve::{DeviceId, InstallationError};
-
-/// Details older than this are forgotten at the start [d].
-const KEPT_DAYS: i64 = 400;
 
 /// An order may wait so long for master valve and pump.
 const VALID_FOR: Duration = Duration::from_secs(120);
@@ -94,9 +92,7 @@ impl Start {
     pub fn recall(&self) -> Result<(Store, Memory), StoreError> {
         let now = self.clock.now();
         let mut store = Store::open(&self.state, &Opening::in_boot(&boot_id()), now)?;
-        let zones = self.site.zones.iter().map(|zone| zone.name.clone());
-        let memory = Memory::read(&mut store, &zones.collect::<Vec<_>>(), now)?;
-        store.forget_before(now.utc - chrono::TimeDelta::days(KEPT_DAYS))?;
+        let memory = Memory::read(&mut store, &self.site, now)?;
         Ok((store, memory))
     }
 
@@ -123,7 +119,7 @@ impl Start {
 }
 
 /// The topics of the valves, in their own order, then those that only sensors
-/// have.
+/// have, then those of stops.
 fn topics(site: &Site, devices: &Devices) -> Vec<Subscription> {
     let mut topics = devices.subscriptions().to_vec();
     for sensors in Sensors::of(site).subscriptions() {
@@ -131,6 +127,12 @@ fn topics(site: &Site, devices: &Devices) -> Vec<Subscription> {
             topics.push(sensors);
         }
     }
+    let homie = site.mqtt.as_ref().and_then(|mqtt| mqtt.homie.as_ref());
+    let stops = homie.map(|homie| homie::stops(homie, site));
+    topics.extend(stops.into_iter().flatten().map(|(topic, _)| Subscription {
+        topic,
+        needed: false,
+    }));
     topics
 }
 

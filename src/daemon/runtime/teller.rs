@@ -8,8 +8,10 @@ use std::time::Duration;
 use serde::Serialize;
 use tokio::time::Instant;
 
+use crate::daemon::homie;
 use crate::daemon::status::Status;
 use crate::mqtt::{Link, Parcel, Quality};
+use crate::site::{Homie, Mqtt};
 
 /// Pause between two rounds.
 const PAUSE: Duration = Duration::from_secs(1);
@@ -28,19 +30,25 @@ struct SiteStatus<'a> {
 }
 
 /// The teller.
+#[derive(Default)]
 pub(super) struct Teller {
     base: String,
+    homie: Option<Homie>,
+    /// By topic.
     told: BTreeMap<String, String>,
     last: Option<Instant>,
 }
 
 impl Teller {
-    /// Tells below the topic `base`.
-    pub(super) fn new(base: String) -> Self {
+    /// Tells where a site says.
+    pub(super) fn new(mqtt: Option<&Mqtt>) -> Self {
+        let Some(mqtt) = mqtt else {
+            return Self::default();
+        };
         Self {
-            base,
-            told: BTreeMap::new(),
-            last: None,
+            base: mqtt.base_topic.clone(),
+            homie: mqtt.homie.clone(),
+            ..Self::default()
         }
     }
 
@@ -48,6 +56,11 @@ impl Teller {
     pub(super) fn forget(&mut self) {
         self.told.clear();
         self.last = None;
+    }
+
+    /// A topic is told again, changed or not.
+    pub(super) fn again(&mut self, topic: &str) {
+        self.told.remove(topic);
     }
 
     /// Whether a round is due.
@@ -67,31 +80,59 @@ impl Teller {
             runs: &status.runs,
             shortfalls: &status.shortfalls,
         };
-        self.one("status", &site, link);
-        self.one("alarms", &status.alarms, link);
+        self.json("status", &site, link);
+        self.json("alarms", &status.alarms, link);
         for zone in &status.zones {
-            self.one(&format!("zone/{}", zone.name), zone, link);
+            self.json(&format!("zone/{}", zone.name), zone, link);
+        }
+        if let Some(homie) = self.homie.take() {
+            self.tell_homie(&homie, status, link);
+            self.homie = Some(homie);
         }
     }
 
-    fn one<T: Serialize>(&mut self, name: &str, what: &T, link: &Link) {
-        let Ok(text) = serde_json::to_string(what) else {
-            return;
-        };
-        if self.told.get(name) == Some(&text) {
-            return;
+    /// The state comes last, when everything before it was taken: it says
+    /// that the device is complete.
+    fn tell_homie(&mut self, homie: &Homie, status: &Status, link: &Link) {
+        // It would go on saying `online` when we vanish: the one last will is
+        // that of the state.
+        let mut is_told = self.one(format!("{}/presence", self.base), String::new(), link);
+        let attributes = homie::attributes(homie, status).into_iter();
+        for (topic, text) in attributes.chain(homie::values(homie, status)) {
+            is_told &= self.one(topic, text, link);
+        }
+        if is_told {
+            let state = homie::state(status).to_owned();
+            self.one(homie.topic("$state"), state, link);
+        }
+    }
+
+    fn json<T: Serialize>(&mut self, name: &str, what: &T, link: &Link) {
+        if let Ok(text) = serde_json::to_string(what) {
+            self.one(format!("{}/{name}", self.base), text, link);
+        }
+    }
+
+    /// Whether the topic says this now, as far as we can see to it.
+    fn one(&mut self, topic: String, text: String, link: &Link) -> bool {
+        if self.told.get(&topic) == Some(&text) {
+            return true;
         }
         let parcel = Parcel {
-            topic: format!("{}/{name}", self.base),
+            topic: topic.clone(),
             payload: text.clone().into_bytes(),
             quality: Quality::AtLeastOnce,
             retain: true,
         };
         match link.report(parcel) {
             Ok(()) => {
-                self.told.insert(name.to_owned(), text);
+                self.told.insert(topic, text);
+                true
             }
-            Err(error) => tracing::debug!(%error, topic = name, "not told on MQTT"),
+            Err(error) => {
+                tracing::debug!(%error, topic, "not told on MQTT");
+                false
+            }
         }
     }
 }

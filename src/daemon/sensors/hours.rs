@@ -1,70 +1,97 @@
 //! Measured hours from the sensors.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::watch::Watch;
-use crate::agronomy::weather_record::{Provenance, RawHour, Reading};
+use crate::agronomy::weather_record::{Provenance, RawHour, Reading, WeatherVariable};
 use crate::site::Measures;
+use crate::store::ProbeHour;
+use crate::weather::series::{Mark, SeriesHour};
 
 /// Height of the wind where nobody measures it; without meaning there [m].
 const NO_WIND_HEIGHT_M: f64 = 2.0;
 
 /// The hours that were measured whole. Of two sensors for one variable the
 /// first in the site file counts.
-pub(super) fn measured_hours(watches: &[Watch], now: DateTime<Utc>) -> Vec<RawHour> {
+pub(super) fn measured_hours(watches: &[Watch], now: DateTime<Utc>) -> Vec<SeriesHour> {
     let hours: BTreeSet<DateTime<Utc>> = watches.iter().flat_map(Watch::known_hours).collect();
     let is_over = |hour: &DateTime<Utc>| *hour + TimeDelta::hours(1) <= now;
     let hours = hours.into_iter().filter(is_over);
     hours.filter_map(|hour| one_hour(watches, hour)).collect()
 }
 
-fn one_hour(watches: &[Watch], start: DateTime<Utc>) -> Option<RawHour> {
-    let mut hour = RawHour {
-        start,
-        air_temperature_c: None,
-        relative_humidity_pct: None,
-        wind_m_per_s: None,
-        wind_height_m: NO_WIND_HEIGHT_M,
-        solar_w_per_m2: None,
-        sunshine_h: None,
-        rain_mm: None,
-        rain_probability: None,
-        pressure_kpa: None,
-    };
-    let mut is_known = false;
+fn one_hour(watches: &[Watch], start: DateTime<Utc>) -> Option<SeriesHour> {
+    let mut hour = RawHour::empty(start, NO_WIND_HEIGHT_M);
+    let mut marks = BTreeMap::new();
     for watch in watches {
-        let (place, value) = match watch.sensor.measures {
-            Measures::AirTemperature => (&mut hour.air_temperature_c, watch.mean(start)),
-            Measures::RelativeHumidity => {
-                let value = watch.mean(start).map(|pct| pct.clamp(0.0, 100.0));
-                (&mut hour.relative_humidity_pct, value)
-            }
-            Measures::Wind { height_m } => {
-                let value = watch.mean(start);
-                if hour.wind_m_per_s.is_none() && value.is_some() {
-                    hour.wind_height_m = height_m;
-                }
-                (&mut hour.wind_m_per_s, value)
-            }
-            Measures::Solar => {
-                let value = watch.mean(start).map(|solar| solar.max(0.0));
-                (&mut hour.solar_w_per_m2, value)
-            }
-            Measures::RainTotal | Measures::RainAmount => (&mut hour.rain_mm, watch.rain_mm(start)),
-            Measures::SoilMoisture { .. } => continue,
+        let Some((variable, value)) = measured(watch, start) else {
+            continue;
         };
-        if place.is_none() {
-            *place = value.map(|value| Reading {
-                value,
-                provenance: Provenance::Measured,
+        if variable.of(&hour).is_some() {
+            continue;
+        }
+        if let Measures::Wind { height_m } = watch.sensor.measures {
+            hour.wind_height_m = height_m;
+        }
+        let provenance = Provenance::Measured;
+        variable.set(&mut hour, Some(Reading { value, provenance }));
+        let mark = Mark {
+            source: watch.sensor.name.clone(),
+            provenance,
+            received: Some(start + TimeDelta::hours(1)),
+        };
+        if variable == WeatherVariable::Rain {
+            hour.rain_probability = Some(1.0);
+            marks.insert(WeatherVariable::RainProbability, mark.clone());
+        }
+        marks.insert(variable, mark);
+    }
+    (!marks.is_empty()).then_some(SeriesHour { hour, marks })
+}
+
+/// What a sensor tells of the weather of an hour.
+fn measured(watch: &Watch, start: DateTime<Utc>) -> Option<(WeatherVariable, f64)> {
+    let (variable, value) = match watch.sensor.measures {
+        Measures::AirTemperature => (WeatherVariable::AirTemperature, watch.mean(start)),
+        Measures::RelativeHumidity => {
+            let value = watch.mean(start).map(|pct| pct.clamp(0.0, 100.0));
+            (WeatherVariable::RelativeHumidity, value)
+        }
+        Measures::Wind { .. } => (WeatherVariable::Wind, watch.mean(start)),
+        Measures::Solar => {
+            let value = watch.mean(start).map(|solar| solar.max(0.0));
+            (WeatherVariable::Solar, value)
+        }
+        Measures::RainTotal | Measures::RainAmount => (WeatherVariable::Rain, watch.rain_mm(start)),
+        Measures::SoilMoisture { .. } => return None,
+    };
+    Some((variable, value?))
+}
+
+/// What the probes in the soil said, of each zone the first of the site file
+/// that said anything of the hour.
+pub(super) fn probe_hours(watches: &[Watch], now: DateTime<Utc>) -> Vec<ProbeHour> {
+    let mut hours: BTreeMap<(DateTime<Utc>, usize), ProbeHour> = BTreeMap::new();
+    for watch in watches {
+        let Measures::SoilMoisture { zone, weight } = watch.sensor.measures else {
+            continue;
+        };
+        let is_over = |hour: &DateTime<Utc>| *hour + TimeDelta::hours(1) <= now;
+        for start in watch.known_hours().filter(is_over) {
+            let Some(content_pct) = watch.mean(start) else {
+                continue;
+            };
+            hours.entry((start, zone)).or_insert_with(|| ProbeHour {
+                zone,
+                start,
+                seen: start,
+                sensor: watch.sensor.name.clone(),
+                content: content_pct / 100.0,
+                weight,
             });
-            is_known |= place.is_some();
         }
     }
-    if hour.rain_mm.is_some() {
-        hour.rain_probability = Some(1.0);
-    }
-    is_known.then_some(hour)
+    hours.into_values().collect()
 }

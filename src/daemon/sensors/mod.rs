@@ -13,10 +13,10 @@ use serde_json::Value;
 
 pub use news::{Fault, SensorNews, SensorProblem};
 
-use super::outlook::floor;
-use crate::agronomy::weather_record::RawHour;
 use crate::mqtt::Subscription;
-use crate::site::{Measures, Sensor, Site};
+use crate::site::{Sensor, Site};
+use crate::store::ProbeHour;
+use crate::weather::series::SeriesHour;
 use watch::{Told, Watch};
 
 /// The longest payload that is read [bytes].
@@ -28,23 +28,20 @@ pub struct Sensors {
     watches: Vec<Watch>,
 }
 
-/// What a probe in the soil says of a zone.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Moisture {
-    /// Name of the sensor.
-    pub sensor: String,
-    /// Water content, volume share, mean of an hour.
-    pub content: f64,
-    /// Share of the difference that is taken over in an hour, 0 to 1.
-    pub weight: f64,
-}
-
 impl Sensors {
     /// Those that the site file names.
     #[must_use]
     pub fn of(site: &Site) -> Self {
         Self {
             watches: site.sensors.iter().cloned().map(Watch::new).collect(),
+        }
+    }
+
+    /// The broker is connected at `now`, or away: who cannot be heard is not
+    /// silent, and has its time anew once it can be.
+    pub fn listen(&mut self, is_linked: bool, now: DateTime<Utc>) {
+        for watch in &mut self.watches {
+            watch.heard_since = is_linked.then_some(now);
         }
     }
 
@@ -110,7 +107,7 @@ impl Sensors {
     /// The hours that were measured whole, of the last three days. What no
     /// sensor told of an hour is missing in it.
     #[must_use]
-    pub fn hours(&self, now: DateTime<Utc>) -> Vec<RawHour> {
+    pub fn hours(&self, now: DateTime<Utc>) -> Vec<SeriesHour> {
         hours::measured_hours(&self.watches, now)
     }
 
@@ -121,21 +118,11 @@ impl Sensors {
         watches.filter_map(|watch| watch.problem(now)).collect()
     }
 
-    /// What the probes of a zone say of the hour in which `at` lies; the first
-    /// of the site file that says anything.
+    /// What probes in the soil said of hours that are over, of the last three
+    /// days; seen at their beginning, for want of a better instant.
     #[must_use]
-    pub fn moisture(&self, zone: usize, at: DateTime<Utc>) -> Option<Moisture> {
-        self.watches.iter().find_map(|watch| {
-            let Measures::SoilMoisture { zone: of, weight } = watch.sensor.measures else {
-                return None;
-            };
-            let content = (of == zone).then(|| watch.mean(floor(at)))??;
-            Some(Moisture {
-                sensor: watch.sensor.name.clone(),
-                content: content / 100.0,
-                weight,
-            })
-        })
+    pub fn probe_hours(&self, now: DateTime<Utc>) -> Vec<ProbeHour> {
+        hours::probe_hours(&self.watches, now)
     }
 
     fn sensors(&self) -> impl Iterator<Item = &Sensor> {

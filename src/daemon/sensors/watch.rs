@@ -74,6 +74,8 @@ struct Base {
 #[derive(Debug, Clone)]
 pub(super) struct Watch {
     pub(super) sensor: Sensor,
+    /// Since when its words can reach us; none while the broker is away.
+    pub(super) heard_since: Option<DateTime<Utc>>,
     /// From when silence counts.
     waiting_since: Option<DateTime<Utc>>,
     last: Option<Good>,
@@ -91,6 +93,7 @@ impl Watch {
     pub(super) fn new(sensor: Sensor) -> Self {
         Self {
             sensor,
+            heard_since: Some(DateTime::UNIX_EPOCH),
             waiting_since: None,
             last: None,
             complaint: None,
@@ -258,12 +261,20 @@ impl Watch {
 
     fn fault(&self, now: DateTime<Utc>) -> Option<Fault> {
         let heard = self.last.map(|last| last.at).or(self.waiting_since)?;
-        let is_silent = now - heard > self.sensor.every * MISSING;
+        let is_silent = now - heard > self.sensor.every * MISSING && self.is_listened_to(now);
         let stuck = self.stuck_since().zip(self.last);
         // Who says nonsense is not silent, but of no more use.
         self.complaint
             .or(is_silent.then_some(Fault::Silent(heard)))
             .or(stuck.map(|(since, last)| Fault::Stuck(since, last.value)))
+    }
+
+    /// Whether it could be heard for long enough; what was told of it before
+    /// stays true until it speaks.
+    fn is_listened_to(&self, now: DateTime<Utc>) -> bool {
+        let silent = std::mem::discriminant(&Fault::Silent(now));
+        let is_long = |since: DateTime<Utc>| now - since > self.sensor.every * MISSING;
+        self.told == Some(silent) || self.heard_since.is_some_and(is_long)
     }
 
     pub(super) fn problem(&self, now: DateTime<Utc>) -> Option<SensorProblem> {

@@ -26,8 +26,10 @@ use super::status::DownReason;
 /// Requests that the library may hold; [`super::session`] gives it no more.
 pub(super) const WINDOW: usize = 8;
 /// Events that may wait for the session. It causes most of them itself, at
-/// most [`WINDOW`] at a time, so that this is never full while it runs.
-const MOST_EVENTS: usize = 64;
+/// most [`WINDOW`] at a time; the broker acknowledges at most
+/// [`super::settings::UNACKNOWLEDGED`] at once. So this is never full while
+/// it runs.
+const MOST_EVENTS: usize = 256;
 
 /// What happens on a connection.
 #[derive(Debug)]
@@ -38,6 +40,8 @@ pub(super) enum WireEvent {
     Subscribed(Vec<bool>),
     /// A message was written.
     Written,
+    /// The broker has a message of ours.
+    Acknowledged,
     /// A ping was written.
     PingSent,
     /// It was answered.

@@ -36,7 +36,7 @@ fn options(settings: &Settings) -> MqttOptions {
     let presence = &settings.presence;
     options.set_last_will(LastWill::new(
         &presence.topic,
-        presence.offline.as_bytes(),
+        presence.lost.as_bytes(),
         QoS::AtLeastOnce,
         true,
     ));
@@ -89,6 +89,7 @@ fn translated(event: &Event) -> Option<WireEvent> {
                 answer.return_codes.iter().map(granted).collect(),
             ))
         }
+        Event::Incoming(Packet::PubAck(_)) => Some(WireEvent::Acknowledged),
         Event::Incoming(Packet::PingResp) => Some(WireEvent::Pong),
         Event::Incoming(_) => None,
         Event::Outgoing(event) => outgoing(event),

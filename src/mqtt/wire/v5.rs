@@ -40,7 +40,7 @@ fn options(settings: &Settings) -> MqttOptions {
     let presence = &settings.presence;
     options.set_last_will(LastWill::new(
         &presence.topic,
-        presence.offline.as_bytes(),
+        presence.lost.as_bytes(),
         QoS::AtLeastOnce,
         true,
         None,
@@ -127,6 +127,7 @@ fn translated(event: &Event) -> Option<WireEvent> {
                 answer.return_codes.iter().map(granted).collect(),
             ))
         }
+        Event::Incoming(Packet::PubAck(_)) => Some(WireEvent::Acknowledged),
         Event::Incoming(Packet::PingResp(_)) => Some(WireEvent::Pong),
         Event::Incoming(_) => None,
         Event::Outgoing(event) => outgoing(event),

@@ -9,6 +9,7 @@ const PLACE: GeoPosition = GeoPosition {
     latitude_deg: 52.0,
     longitude_deg: -1.0,
     elevation_m: 80.0,
+    coast: false,
 };
 
 fn measured(value: f64) -> Option<Reading> {
@@ -184,6 +185,7 @@ fn order_duplicates_and_gaps_are_told() {
 fn pressure_taken_to_sea_level_is_told() {
     let place = GeoPosition {
         elevation_m: 1500.0,
+        coast: false,
         ..PLACE
     };
     let findings = check(&series(24), &place);

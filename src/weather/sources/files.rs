@@ -4,7 +4,8 @@ use std::io::Read;
 use std::path::Path;
 
 use super::{SourceLine, Told, Wanted};
-use crate::site::{Logger, WeatherFile};
+use crate::agronomy::weather_record::RawHour;
+use crate::site::{Logger, Place, WeatherFile};
 use crate::weather::Variable;
 use crate::weather::columns::{self, Clock, Column, ColumnPlan, Logged, StampMarks, TimeColumn};
 use crate::weather::csv::{CsvOptions, read_file};
@@ -66,7 +67,7 @@ fn troubled(name: &str, kind: SourceKind, trouble: String) -> Told {
 fn of_logger(wanted: &Wanted<'_>, logger: &Logger) -> Told {
     let path = wanted.folder.join(&logger.path);
     let name = name_of(&logger.path);
-    match read_logger(&path, &plan_of(wanted, logger)) {
+    match read_logger(&path, &plan_of(wanted.place, logger)) {
         Ok(logged) => {
             let notes = notes_on(&logged);
             let source = sensor(name, logged.hours);
@@ -78,6 +79,21 @@ fn of_logger(wanted: &Wanted<'_>, logger: &Logger) -> Told {
         }
         Err(trouble) => troubled(&name, SourceKind::Sensor, trouble),
     }
+}
+
+/// The hours of a logger's export at `path`, and what was left out of it, in
+/// words.
+///
+/// # Errors
+/// In words, what is wrong with the file.
+pub fn logger_hours(
+    path: &Path,
+    logger: &Logger,
+    place: &Place,
+) -> Result<(Vec<RawHour>, Vec<String>), String> {
+    let logged = read_logger(path, &plan_of(place, logger))?;
+    let notes = notes_on(&logged);
+    Ok((logged.hours, notes))
 }
 
 /// Reads a logger's file; what is wrong names the file.
@@ -114,7 +130,7 @@ fn notes_on(logged: &Logged) -> Vec<String> {
 }
 
 /// The plan of a logger, as the reader of columns takes it.
-fn plan_of(wanted: &Wanted<'_>, logger: &Logger) -> ColumnPlan {
+fn plan_of(place: &Place, logger: &Logger) -> ColumnPlan {
     let time = &logger.time;
     ColumnPlan {
         separator: logger.separator,
@@ -124,7 +140,7 @@ fn plan_of(wanted: &Wanted<'_>, logger: &Logger) -> ColumnPlan {
             form: time.form.clone(),
             clock: time
                 .offset
-                .map_or(Clock::Zone(wanted.place.time_zone), Clock::Fixed),
+                .map_or(Clock::Zone(place.time_zone), Clock::Fixed),
             marks: if time.marks_end {
                 StampMarks::End
             } else {

@@ -17,6 +17,8 @@
 
 mod files;
 
+pub use files::logger_hours;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -27,7 +29,7 @@ use super::assemble::{Assembled, assemble};
 use super::fetch::{Fetched, Fetcher, How};
 use super::series::{MergeRules, SeriesHour, Source, SourceKind};
 use super::services::{Coordinates, MetNorway, OpenMeteo, UsNws, WeatherService};
-use crate::agronomy::weather_record::{GeoPosition, Provenance};
+use crate::agronomy::weather_record::{GeoPosition, Provenance, RawHour};
 use crate::site::{Place, ServiceName, WeatherSetup};
 
 /// What is wanted of the sources.
@@ -157,6 +159,7 @@ pub async fn gather(
         }
     }
     told.extend(files::typical_year(wanted));
+    told.extend(remembered(frozen, &told));
     let (sources, lines): (Vec<_>, Vec<_>) = told.into_iter().unzip();
     let place = GeoPosition::from(wanted.place);
     let sources = sources.into_iter().flatten().collect();
@@ -166,6 +169,40 @@ pub async fn gather(
         place,
         now: wanted.now,
     }
+}
+
+/// Sensors that only the frozen hours know, since they report over a broker:
+/// services learn from them and are compared with them like with any other.
+fn remembered(frozen: &[SeriesHour], told: &[Told]) -> Vec<Told> {
+    let mut sensors: BTreeMap<&str, Vec<RawHour>> = BTreeMap::new();
+    for hour in frozen {
+        for (&variable, mark) in &hour.marks {
+            let is_told = told.iter().any(|(_, line)| line.name == mark.source);
+            if mark.provenance != Provenance::Measured || is_told {
+                continue;
+            }
+            let (start, height_m) = (hour.hour.start, hour.hour.wind_height_m);
+            let hours = sensors.entry(&mark.source).or_default();
+            if hours.last().is_none_or(|last| last.start != start) {
+                hours.push(RawHour::empty(start, height_m));
+            }
+            if let Some(last) = hours.last_mut() {
+                variable.set(last, variable.of(&hour.hour));
+            }
+        }
+    }
+    let of = |(name, hours): (&str, Vec<RawHour>)| {
+        let source = Source {
+            name: name.to_owned(),
+            kind: SourceKind::Sensor,
+            received: None,
+            hours,
+            earlier: Vec::new(),
+        };
+        let line = SourceLine::of(&source);
+        (Some(source), line)
+    };
+    sensors.into_iter().map(of).collect()
 }
 
 /// What is wrong with the files that a site names, in words; nobody is asked.

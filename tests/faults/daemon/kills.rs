@@ -7,26 +7,15 @@ use soakmist::clock::{Clock, SystemClock};
 use soakmist::store::{Opening, Store};
 
 use super::rig::Rig;
-
-/// xorshift64*, Vigna 2016, ACM Trans. Math. Softw. 42(4): its constants.
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, most: u64) -> u64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 33) % most
-    }
-}
+use crate::long::Dice;
 
 /// From a start to every valve closed; own choice: a slow computer under test.
-const CLOSED_WITHIN: Duration = Duration::from_secs(10);
+pub(super) const CLOSED_WITHIN: Duration = Duration::from_secs(10);
 
 #[tokio::test(flavor = "multi_thread")]
 async fn after_each_of_twelve_kills_all_is_closed_and_nothing_is_given_twice() {
     let mut rig = Rig::with(("30 s", "0 s"), &[]);
-    let mut dice = Dice(20_261_125);
+    let mut dice = Dice::fresh("kills");
     let mut kills_while_open = 0;
     for kill in 0..12 {
         if kill % 3 > 0 {

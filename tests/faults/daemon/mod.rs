@@ -6,10 +6,18 @@
     reason = "a test may stop where its own ground is wrong"
 )]
 
+mod broker;
+mod by_hand;
 mod demo;
+#[cfg(feature = "demo")]
+mod embedded;
+#[cfg(feature = "demo")]
+mod fast;
+mod homie;
 mod kills;
 mod network;
 mod process;
+mod renamed;
 mod rig;
 mod sensors;
 mod state;

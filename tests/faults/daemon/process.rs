@@ -6,6 +6,9 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
+/// Where a clock of the test's own lies in the folder of the site.
+pub(crate) const CLOCK: &str = "clock";
+
 /// A running daemon; it is killed with the value.
 pub(crate) struct Process {
     child: Child,
@@ -40,6 +43,10 @@ impl Process {
             .env("HOME", folder)
             .stderr(Stdio::piped())
             .stdout(Stdio::null());
+        let clock = folder.join(CLOCK);
+        if clock.exists() {
+            command.env("SOAKMIST_CLOCK_FILE", clock);
+        }
         let mut child = command.spawn().unwrap();
         let log = Arc::new(Mutex::new(Vec::new()));
         let lines = BufReader::new(child.stderr.take().unwrap()).lines();

@@ -6,14 +6,14 @@ use std::time::{Duration, Instant};
 
 use chrono::Utc;
 use soakmist::clock::{Clock, SystemClock};
-use soakmist::simulator::{SimulatedSite, Simulator};
+use soakmist::simulator::{SimulatedSite, SimulatedValve, Simulator};
 use soakmist::site::{Site, load};
 use soakmist::valve::DeviceId;
 use tempfile::TempDir;
 
+use super::broker::Broker;
 use super::process::Process;
 use crate::beds::{DEVICE, Noon, weather};
-use crate::link::mosquitto::Mosquitto;
 
 /// No wait is longer: the test fails instead.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(45);
@@ -67,11 +67,12 @@ pub(crate) fn beds(port: u16, (longest, soak): (&str, &str)) -> String {
 }
 
 pub(crate) struct Rig {
-    pub(crate) broker: Mosquitto,
+    pub(crate) broker: Broker,
     folder: TempDir,
     pub(crate) valves: Simulator,
     pub(crate) daemon: Process,
     pub(crate) site: Site,
+    clock: Arc<dyn Clock>,
 }
 
 impl Rig {
@@ -81,14 +82,17 @@ impl Rig {
     }
 
     pub(crate) fn with(runs: (&str, &str), more: &[&str]) -> Self {
-        let broker = Mosquitto::start();
-        let port = broker.port;
+        Self::at(Broker::real(), runs, more)
+    }
+
+    pub(crate) fn at(broker: Broker, runs: (&str, &str), more: &[&str]) -> Self {
+        let port = broker.port();
         Self::through(broker, port, (runs, more))
     }
 
     /// The daemon reaches the broker by a port of its own, through a proxy.
     pub(crate) fn through(
-        broker: Mosquitto,
+        broker: impl Into<Broker>,
         daemon_port: u16,
         (runs, more): ((&str, &str), &[&str]),
     ) -> Self {
@@ -96,15 +100,40 @@ impl Rig {
     }
 
     /// Beds by a site file of the test's own.
-    pub(crate) fn of(broker: Mosquitto, text: &str, more: &[&str]) -> Self {
+    pub(crate) fn of(broker: impl Into<Broker>, text: &str, more: &[&str]) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        std::fs::write(folder.path().join("site.toml"), text).unwrap();
         std::fs::write(folder.path().join("weather.csv"), weather(Utc::now())).unwrap();
+        Self::begin(broker.into(), (folder, Arc::new(SystemClock)), text, more)
+    }
+
+    /// Beds on a fast clock, which the daemon and its valves share.
+    #[cfg(feature = "demo")]
+    pub(crate) fn fast(
+        broker: Broker,
+        text: &str,
+        (from, speed): (chrono::DateTime<Utc>, u32),
+    ) -> Self {
+        use soakmist::clock::{Bearing, SharedClock};
+        let folder = tempfile::tempdir().unwrap();
+        let hours = crate::beds::summer(from - chrono::TimeDelta::days(12), 40);
+        std::fs::write(folder.path().join("weather.csv"), crate::beds::csv(&hours)).unwrap();
+        let file = folder.path().join(super::process::CLOCK);
+        Bearing::from_now(from, speed).save(&file).unwrap();
+        let clock = Arc::new(SharedClock::of(&file).unwrap());
+        Self::begin(broker, (folder, clock), text, &[])
+    }
+
+    fn begin(
+        broker: Broker,
+        (folder, clock): (TempDir, Arc<dyn Clock>),
+        text: &str,
+        more: &[&str],
+    ) -> Self {
+        std::fs::write(folder.path().join("site.toml"), text).unwrap();
         let site = load(text, "site.toml").unwrap().site;
         let mqtt = site.mqtt.clone().unwrap();
-        let clock: Arc<dyn Clock> = Arc::new(SystemClock);
         let simulated = SimulatedSite::of(&site, &mqtt, clock.now().moment);
-        let valves = Simulator::start(simulated, broker.port, clock, LOOK);
+        let valves = Simulator::start(simulated, broker.port(), Arc::clone(&clock), LOOK);
         let daemon = Process::start(folder.path(), more);
         Self {
             broker,
@@ -112,7 +141,13 @@ impl Rig {
             valves,
             daemon,
             site,
+            clock,
         }
+    }
+
+    /// The time of the ground.
+    pub(crate) fn now(&self) -> soakmist::clock::Now {
+        self.clock.now()
     }
 
     pub(crate) fn restart(&mut self) {
@@ -154,9 +189,15 @@ impl Rig {
         (0..3).filter(|zone| self.is_open(*zone)).count()
     }
 
+    /// Looks at the valve of a zone.
+    pub(crate) fn valve<T>(&self, zone: usize, look: impl FnOnce(&SimulatedValve) -> T) -> T {
+        self.valves
+            .with(|site| look(site.valve(DeviceId::Zone(zone)).unwrap()))
+    }
+
     /// How long a valve was open in its life [s].
     pub(crate) fn open_s(&self, zone: usize) -> f64 {
-        let now = SystemClock.now().moment;
+        let now = self.now().moment;
         self.valves.with(|site| {
             let valve = site.valve(DeviceId::Zone(zone)).unwrap();
             valve.open_for(now).as_secs_f64()

@@ -9,6 +9,7 @@ use soakmist::clock::SystemClock;
 use soakmist::daemon::runtime::{Daemon, Start, Word, state_file};
 use soakmist::valve::DeviceId;
 
+use super::broker::Broker;
 use super::process::Process;
 use super::rig::Rig;
 
@@ -80,7 +81,11 @@ async fn a_full_disk_closes_everything_and_nothing_opens_while_it_lasts() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_site_file_broken_on_reload_changes_nothing_and_is_diagnosed() {
-    let mut rig = Rig::with(("1 min", "0 s"), &[]);
+    broken_on_reload(Broker::real()).await;
+}
+
+pub(super) async fn broken_on_reload(broker: Broker) {
+    let mut rig = Rig::at(broker, ("1 min", "0 s"), &[]);
     let file = rig.path().join("site.toml");
     let good = std::fs::read_to_string(&file).unwrap();
     rig.until("open", |rig| rig.open_zones() > 0).await;

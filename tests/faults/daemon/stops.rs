@@ -2,11 +2,16 @@
 
 use std::time::Duration;
 
+use super::broker::Broker;
 use super::rig::Rig;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn term_while_three_valves_are_open_closes_them_within_5_s() {
-    let mut rig = Rig::start();
+    term(Broker::real()).await;
+}
+
+pub(super) async fn term(broker: Broker) {
+    let mut rig = Rig::at(broker, ("1 min", "1 min"), &[]);
     rig.until("three valves open", |rig| rig.open_zones() == 3)
         .await;
     rig.daemon.signal("TERM");

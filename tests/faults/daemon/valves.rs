@@ -5,6 +5,7 @@ use std::time::Duration;
 use soakmist::simulator::Fault;
 use soakmist::valve::DeviceId;
 
+use super::broker::Broker;
 use super::rig::Rig;
 
 fn alarms(rig: &Rig) -> String {
@@ -14,7 +15,11 @@ fn alarms(rig: &Rig) -> String {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_deaf_valve_is_told_by_name_and_nothing_opens_until_it_hears() {
-    let mut rig = Rig::start();
+    deaf(Broker::real()).await;
+}
+
+pub(super) async fn deaf(broker: Broker) {
+    let mut rig = Rig::at(broker, ("1 min", "1 min"), &[]);
     let deaf = DeviceId::Zone(0);
     rig.valves.with(|site| site.set_fault(deaf, Fault::Deaf));
     // Its bound is 20 s.
@@ -30,7 +35,11 @@ async fn a_deaf_valve_is_told_by_name_and_nothing_opens_until_it_hears() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_valve_that_does_not_close_ends_a_stop_with_4_and_an_alarm_that_stays() {
-    let mut rig = Rig::start();
+    stuck(Broker::real()).await;
+}
+
+pub(super) async fn stuck(broker: Broker) {
+    let mut rig = Rig::at(broker, ("1 min", "1 min"), &[]);
     rig.until("open", |rig| rig.is_open(2)).await;
     rig.valves
         .with(|site| site.set_fault(DeviceId::Zone(2), Fault::Stuck));
@@ -44,8 +53,12 @@ async fn a_valve_that_does_not_close_ends_a_stop_with_4_and_an_alarm_that_stays(
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_valve_that_opens_by_itself_is_closed_and_told() {
+    opens_itself(Broker::real()).await;
+}
+
+pub(super) async fn opens_itself(broker: Broker) {
     // In a dry run nothing else opens it.
-    let mut rig = Rig::with(("1 min", "1 min"), &["--dry-run"]);
+    let mut rig = Rig::at(broker, ("1 min", "1 min"), &["--dry-run"]);
     rig.until("ready", |rig| {
         rig.daemon.has_said("every valve is confirmed")
     })

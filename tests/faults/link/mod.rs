@@ -50,6 +50,7 @@ pub(crate) fn settings(port: u16) -> Settings {
             topic: "harrowmere/presence".into(),
             online: "online".into(),
             offline: "offline".into(),
+            lost: "offline".into(),
         },
         subscriptions: vec![needed("bed/state"), needed("lawn/state")],
         times: LinkTimes {

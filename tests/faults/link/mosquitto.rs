@@ -82,7 +82,7 @@ impl Drop for Mosquitto {
     }
 }
 
-fn client(program: &str, port: u16, arguments: &[&str]) -> Command {
+pub(crate) fn client(program: &str, port: u16, arguments: &[&str]) -> Command {
     let mut command = Command::new(program);
     command.args(["-h", "127.0.0.1", "-p", &port.to_string()]);
     command.args(arguments).stderr(Stdio::inherit());

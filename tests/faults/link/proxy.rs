@@ -1,5 +1,6 @@
 //! A TCP proxy that can hold the bytes of its connections back or cut them.
 
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -14,9 +15,10 @@ enum Mode {
     Cut,
 }
 
-/// The proxy; connections made later begin to pass.
+/// The proxy; connections made later begin to pass, unless it is shut.
 pub(crate) struct Proxy {
     pub(crate) port: u16,
+    is_shut: Arc<AtomicBool>,
     connections: Arc<Mutex<Vec<watch::Sender<Mode>>>>,
 }
 
@@ -26,8 +28,13 @@ impl Proxy {
         let port = listener.local_addr().unwrap().port();
         let connections = Arc::new(Mutex::new(Vec::new()));
         let made = Arc::clone(&connections);
+        let is_shut = Arc::new(AtomicBool::new(false));
+        let shut = Arc::clone(&is_shut);
         tokio::spawn(async move {
             while let Ok((client, _)) = listener.accept().await {
+                if shut.load(Ordering::Relaxed) {
+                    continue;
+                }
                 let Ok(broker) = TcpStream::connect(("127.0.0.1", target)).await else {
                     continue;
                 };
@@ -38,7 +45,11 @@ impl Proxy {
                 tokio::spawn(carry(broker.0, client.1, mode));
             }
         });
-        Self { port, connections }
+        Self {
+            port,
+            is_shut,
+            connections,
+        }
     }
 
     fn set(&self, mode: Mode) {
@@ -61,6 +72,17 @@ impl Proxy {
     /// The connections there are end without a word.
     pub(crate) fn cut(&self) {
         self.set(Mode::Cut);
+    }
+
+    /// The network is gone: the connections there are, and new ones.
+    pub(crate) fn shut(&self) {
+        self.is_shut.store(true, Ordering::Relaxed);
+        self.cut();
+    }
+
+    /// It is back.
+    pub(crate) fn open(&self) {
+        self.is_shut.store(false, Ordering::Relaxed);
     }
 
     pub(crate) fn connections(&self) -> usize {

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use soakmist::mqtt::{DownReason, Parcel, Quality};
+use soakmist::mqtt::{DownReason, Parcel, Quality, Version};
 
 use super::mosquitto::Mosquitto;
 use super::proxy::Proxy;
@@ -74,6 +74,25 @@ async fn presence_says_online_and_offline_and_the_broker_says_it_when_we_vanish(
     assert_eq!(presence(), "online\n");
     link.stop().await;
     assert_eq!(presence(), "offline\n");
+}
+
+/// Closed with an acknowledgement unread, a connection is reset, and the
+/// broker takes a farewell for a loss: now and then, so it is tried often.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_farewell_is_never_taken_for_a_loss() {
+    let broker = Mosquitto::start();
+    for version in [Version::V311, Version::V5] {
+        for _ in 0..15 {
+            let mut settings = settings(broker.port);
+            settings.version = version;
+            settings.presence.lost = "lost".into();
+            let link = start(settings);
+            until_up(&link).await;
+            link.stop().await;
+            let told = broker.read(&["-t", "harrowmere/presence", "-C", "1", "-W", "5"]);
+            assert_eq!(told, "offline\n");
+        }
+    }
 }
 
 /// The library subscribes to nothing again by itself: after a restart of the

@@ -2,8 +2,11 @@
 //! supervisor, the real store on disk, simulated valves. What the valves let
 //! through is judged, not what anybody says.
 
+mod again;
 mod fortnight;
 mod people;
+mod renamed;
 mod sensing;
 mod time;
 mod world;
+mod writing;

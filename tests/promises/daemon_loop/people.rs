@@ -179,13 +179,18 @@ fn recorded_emergence_moves_the_stage() {
     let mut world = world();
     let stage = |world: &World| world.control.status().zones[0].stage.clone().unwrap();
     assert_eq!(stage(&world), "germination");
-    world.ask(Request::Record {
-        zone: Some("east".into()),
-        what: RecordKind::Emerged,
-        note: String::new(),
-    });
-    world.run_for(TimeDelta::seconds(5));
-    assert_eq!(stage(&world), "establishment");
+    for (what, then) in [
+        (RecordKind::Emerged, "emergence"),
+        (RecordKind::AllUp, "establishment"),
+    ] {
+        world.ask(Request::Record {
+            zone: Some("east".into()),
+            what,
+            note: String::new(),
+        });
+        world.run_for(TimeDelta::seconds(5));
+        assert_eq!(stage(&world), then);
+    }
 }
 
 #[test]

@@ -1,7 +1,8 @@
 //! Clocks that step, clocks that are wrong, summer time, lost connections.
 
 use chrono::TimeDelta;
-use soakmist::daemon::Notice;
+use soakmist::daemon::{Notice, Request};
+use soakmist::store::{Entry, Ledger};
 
 use super::world::{World, site, utc, weather};
 
@@ -112,4 +113,63 @@ fn a_lost_connection_misses_runs_and_the_zone_is_watered_for_it_afterwards() {
     world.link(true);
     world.run_for(TimeDelta::minutes(30));
     assert!(total_s(&world) > before);
+}
+
+#[test]
+fn starts_in_one_second_without_a_state_use_no_command_number_again() {
+    let mut world = world("2026-08-24T15:00:00Z");
+    world.run_for(TimeDelta::minutes(1));
+    for _ in 0..20 {
+        // The valve is open when everything is lost, and opens late.
+        let zone = "east".into();
+        world.ask(Request::Water { zone, seconds: 300 });
+        world.run_for(TimeDelta::milliseconds(200));
+        assert!(world.is_open(0));
+        let last = world.sent.iter().max().copied().unwrap();
+        world.sent.clear();
+        world.lose_state();
+        world.now.utc += TimeDelta::milliseconds(10);
+        world.start();
+        let first = world.sent.iter().min().copied().unwrap();
+        assert!(first > last, "{first:?} after {last:?}");
+        world.run_for(TimeDelta::milliseconds(600));
+        // It ignores numbers below the last that it heard, and confirms none.
+        assert_eq!(world.control.status().phase, "running");
+    }
+}
+
+#[test]
+fn old_details_are_forgotten_day_by_day_while_it_runs() {
+    let mut world = world("2026-08-24T15:00:00Z");
+    let old = |world: &mut World, days: i64| {
+        let at = world.now.utc - TimeDelta::days(days);
+        let hour = weather(at, 1).remove(0);
+        let entry = Entry::Weather {
+            source: "elsewhere".into(),
+            seen: hour.start,
+            hour,
+        };
+        let store = world.store.as_mut().unwrap();
+        store.write(&[entry], world.now).unwrap();
+    };
+    let kept = |world: &World| {
+        let since = world.now.utc - TimeDelta::days(1000);
+        let store = world.store.as_ref().unwrap();
+        store.weather("elsewhere", since).unwrap().len()
+    };
+    old(&mut world, 401);
+    old(&mut world, 399);
+    assert_eq!(kept(&world), 2);
+    world.run_for(TimeDelta::hours(2));
+    assert_eq!(kept(&world), 1, "what is older than 400 days");
+    world.run_for(TimeDelta::days(2));
+    assert_eq!(kept(&world), 0, "what has become so");
+    // By a clock that was set a year ahead by mistake nothing is old at once.
+    old(&mut world, 100);
+    world.set_clock(TimeDelta::days(365));
+    world.run_for(TimeDelta::minutes(30));
+    assert_eq!(kept(&world), 1);
+    world.set_clock(TimeDelta::days(-365));
+    world.run_for(TimeDelta::days(2));
+    assert_eq!(kept(&world), 1);
 }

@@ -1,63 +1,32 @@
 //! The world around one control loop.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use soakmist::agronomy::weather_record::{Provenance, RawHour, Reading as Value};
+use soakmist::agronomy::weather_record::RawHour;
 use soakmist::clock::Now;
 use soakmist::daemon::{
     Action, Answer, Control, Desk, Effect, Event, Memory, Notice, Request, Settings, Ticket, Turn,
+    assignment_of,
 };
 use soakmist::mqtt::{Devices, Message, Order, Reading};
+use soakmist::plan::rolling::RollingPlan;
 use soakmist::simulator::{Publication, SimulatedSite};
 use soakmist::site::{Site, load};
-use soakmist::store::{Ledger, Opening, Store, StoreError};
-use soakmist::valve::{self, CommandId, DeviceId, Moment, RunId};
+use soakmist::store::{Entry, Ledger, Opening, Store, StoreError};
+use soakmist::valve::{self, CommandId, DeviceId, JournalEntry, Moment, RunId, Timing};
+use soakmist::weather::series::SeriesHour;
 use tempfile::TempDir;
 
-use crate::beds::DEVICE;
-
-/// Three beds on one tap that feeds two of them at once.
-const SITE: &str = r#"
-name = "Harrowmere beds"
-units = "si"
-place = { latitude = 36.1, longitude = -79.9, elevation = "270 m", time-zone = "America/New_York" }
-supply = { flow = "45 L/min" }
-
-[mqtt]
-host = "127.0.0.1"
-client-id = "soakmist-beds"
-base-topic = "beds/soakmist"
-
-DEVICE
-[all-zones]
-soil = "loam"
-valve = { device = "bed-valve" }
-runs = { shortest = "1 min", longest = "25 min", soak-time = "30 min" }
-seeding = { at = "SOWN", mix = "perennial-ryegrass" }
-
-[[zone]]
-name = "east"
-area = "110 m2"
-sprinkler = { flow = "20 L/min" }
-
-[[zone]]
-name = "west"
-area = "100 m2"
-sprinkler = { flow = "20 L/min" }
-
-[[zone]]
-name = "long"
-area = "120 m2"
-sprinkler = { flow = "24 L/min" }
-"#;
+use crate::beds;
+pub(super) use crate::beds::summer as weather;
 
 /// The site file of the beds.
 pub(super) fn text(sown: &str) -> String {
-    SITE.replace("DEVICE", DEVICE).replace("SOWN", sown)
+    beds::ground(sown)
 }
 
 pub(super) fn site(sown: &str) -> Site {
@@ -66,37 +35,6 @@ pub(super) fn site(sown: &str) -> Site {
 
 pub(super) fn utc(text: &str) -> DateTime<Utc> {
     text.parse().unwrap()
-}
-
-/// Warm dry days, a little different from each other, with rain on some.
-pub(super) fn weather(from: DateTime<Utc>, days: u32) -> Vec<RawHour> {
-    let told = |value: f64| {
-        let provenance = Provenance::Forecast;
-        Some(Value { value, provenance })
-    };
-    (0..days * 24)
-        .map(|index| {
-            let (day, hour) = (index / 24, f64::from(index % 24));
-            let sun = (std::f64::consts::PI * (hour - 10.5) / 13.0).sin().max(0.0);
-            let warmth = f64::from(day % 5);
-            RawHour {
-                start: from + TimeDelta::hours(i64::from(index)),
-                air_temperature_c: told(20.0 + warmth + 7.0 * sun),
-                relative_humidity_pct: told(75.0 - 35.0 * sun),
-                wind_m_per_s: told(1.0 + sun),
-                wind_height_m: 2.0,
-                solar_w_per_m2: told(850.0 * sun),
-                sunshine_h: None,
-                rain_mm: told(if day % 6 == 4 && index % 24 == 9 {
-                    4.0
-                } else {
-                    0.0
-                }),
-                rain_probability: Some(1.0),
-                pressure_kpa: None,
-            }
-        })
-        .collect()
 }
 
 /// A run as it was begun.
@@ -119,14 +57,27 @@ pub(super) struct World {
     pub(super) store: Option<Store>,
     pub(super) now: Now,
     boot: String,
-    weather: Vec<RawHour>,
+    pub(super) weather: Vec<RawHour>,
     pub(super) begun: Vec<Begun>,
     pub(super) told: Vec<Notice>,
+    /// Transactions, and what was written in them.
+    pub(super) written: (u32, BTreeMap<&'static str, u32>),
+    /// Numbers of commands as they were sent.
+    pub(super) sent: Vec<CommandId>,
     pub(super) answers: Vec<Answer>,
     pub(super) stopped: Option<Vec<DeviceId>>,
     is_linked: bool,
+    /// The kinds of entry of each write.
+    pub(super) writes: Vec<Vec<&'static str>>,
+    /// How long a report travels to the broker.
+    delay: Duration,
+    /// Reports on their way, and when they arrive.
+    under_way: VecDeque<(Moment, Publication)>,
     /// Writes fail while it is set.
     pub(super) disk_is_full: bool,
+    /// The process is gone after so many writes more, before it does anything
+    /// else.
+    pub(super) dies_after: Option<u32>,
 }
 
 impl World {
@@ -156,23 +107,47 @@ impl World {
             weather,
             begun: Vec::new(),
             told: Vec::new(),
+            written: (0, BTreeMap::new()),
+            sent: Vec::new(),
             answers: Vec::new(),
             stopped: None,
             is_linked: true,
+            writes: Vec::new(),
+            delay: Duration::ZERO,
+            under_way: VecDeque::new(),
             disk_is_full: false,
+            dies_after: None,
         };
         world.start();
         world
     }
 
-    fn path(&self) -> PathBuf {
+    /// A world whose valves take so long to tell what they have done, with
+    /// bounds that fit them.
+    pub(super) fn slow(site: Site, now: DateTime<Utc>, weather: Vec<RawHour>) -> Self {
+        let mut world = Self::new(site, now, weather);
+        world.kill();
+        world.delay = Duration::from_secs(150);
+        let usual = Timing::default();
+        world.devices.set_timing(Timing {
+            open_bound: Duration::from_secs(600),
+            close_bound: Duration::from_secs(1200),
+            most_delay: Duration::from_secs(100),
+            repeat: Duration::from_secs(120),
+            ..usual
+        });
+        world.start();
+        world
+    }
+
+    pub(super) fn path(&self) -> PathBuf {
         self.folder.path().join("state.sqlite")
     }
 
     /// Opens the state. Another test of this process may just be starting a
     /// program, which holds a copy of the lock until it is one.
     fn open(&self, opening: &Opening) -> Store {
-        for _ in 0..10_000 {
+        for _ in 0..2_000_000 {
             match Store::open(&self.path(), opening, self.now) {
                 Err(StoreError::InUse { .. }) => std::thread::yield_now(),
                 store => return store.unwrap(),
@@ -181,27 +156,69 @@ impl World {
         panic!("the state stays in use");
     }
 
+    /// The daemon is gone, and starts with another site file.
+    pub(super) fn restart_as(&mut self, site: Site) {
+        self.kill();
+        let mqtt = site.mqtt.clone().unwrap();
+        self.devices = Devices::of(&site, &mqtt);
+        let topics = self.devices.subscriptions().iter().enumerate();
+        self.topics = topics.map(|(index, t)| (t.topic.clone(), index)).collect();
+        self.valves = SimulatedSite::of(&site, &mqtt, self.now.moment);
+        self.site = Arc::new(site);
+        self.start();
+    }
+
     /// Starts the daemon, as its tasks do.
     pub(super) fn start(&mut self) {
         let opening = Opening::in_boot(&self.boot);
         let mut store = self.open(&opening);
-        let names: Vec<String> = self.site.zones.iter().map(|z| z.name.clone()).collect();
-        let memory = Memory::read(&mut store, &names, self.now).unwrap();
+        let memory = Memory::read(&mut store, &self.site, self.now).unwrap();
         self.store = Some(store);
         self.desk = Desk::default();
         self.stopped = None;
         let settings = settings(&self.site, &self.devices);
         self.control = Control::new(settings, memory, self.now).unwrap();
         self.tell(Event::Start);
-        self.tell(Event::Weather(self.weather.clone()));
+        self.tell(Event::Weather(self.told_now()));
         if self.is_linked {
             self.tell(Event::Valve(valve::Event::LinkUp));
         }
     }
 
+    /// The weather of this world as a service would tell it now.
+    pub(super) fn told_now(&self) -> Vec<SeriesHour> {
+        let hours = self.weather.iter();
+        let told = |hour: &RawHour| SeriesHour::told(*hour, "the forecast", Some(self.now.utc));
+        hours.map(told).collect()
+    }
+
     /// The process is gone between two instants.
     pub(super) fn kill(&mut self) {
         self.store = None;
+    }
+
+    /// The plan of a past moment, from the state alone.
+    pub(super) fn plan_of(&self, at: DateTime<Utc>) -> RollingPlan {
+        let store = self.store.as_ref().unwrap();
+        let memory = Memory::as_of(store, self.site.zones.len(), at).unwrap();
+        let settings = settings(&self.site, &self.devices);
+        let assignment = assignment_of(settings, memory, at).unwrap();
+        assignment.carry_out().plan.unwrap()
+    }
+
+    /// The plan that would be made now.
+    pub(super) fn plan(&self) -> RollingPlan {
+        self.control.assignment().carry_out().plan.unwrap()
+    }
+
+    /// The process is gone, and so is everything that it wrote.
+    pub(super) fn lose_state(&mut self) {
+        self.kill();
+        for suffix in ["", "-wal", "-shm"] {
+            let path = self.path();
+            let file = format!("{}{suffix}", path.display());
+            let _ = std::fs::remove_file(file);
+        }
     }
 
     pub(super) fn is_alive(&self) -> bool {
@@ -235,19 +252,22 @@ impl World {
             }
             match effect {
                 Effect::Write(entries) => {
+                    self.writes.push(entries.iter().map(kind).collect());
+                    self.written.0 += 1;
+                    for entry in &entries {
+                        *self.written.1.entry(kind(entry)).or_default() += 1;
+                    }
                     let store = self.store.as_mut().unwrap();
                     let done = !self.disk_is_full && store.write(&entries, self.now).is_ok();
+                    self.dies_after = self.dies_after.map(|left| left.saturating_sub(1));
+                    if self.dies_after == Some(0) {
+                        self.dies_after = None;
+                        self.kill();
+                        return;
+                    }
                     let (effects, turn) = self.desk.written(done, self.now.moment);
                     self.carry_out(effects);
-                    match turn {
-                        Some(Turn::Failed) => {
-                            self.tell(Event::Valve(valve::Event::JournalFailed));
-                        }
-                        Some(Turn::Recovered) => {
-                            self.tell(Event::Valve(valve::Event::JournalRecovered));
-                        }
-                        None => {}
-                    }
+                    self.turn(turn);
                 }
                 Effect::Send {
                     device,
@@ -262,6 +282,14 @@ impl World {
                 Effect::Do(Action::Stopped { unconfirmed }) => self.stopped = Some(unconfirmed),
                 Effect::Do(action) => panic!("not for the outside: {action:?}"),
             }
+        }
+    }
+
+    fn turn(&mut self, turn: Option<Turn>) {
+        match turn {
+            Some(Turn::Failed) => self.tell(Event::Valve(valve::Event::JournalFailed)),
+            Some(Turn::Recovered) => self.tell(Event::Valve(valve::Event::JournalRecovered)),
+            None => {}
         }
     }
 
@@ -290,6 +318,7 @@ impl World {
         if !self.is_linked {
             return;
         }
+        self.sent.push(id);
         let order = Order {
             device,
             id,
@@ -302,7 +331,16 @@ impl World {
     }
 
     fn hear(&mut self, told: Vec<Publication>) {
-        for publication in told {
+        let arrives = self.now.moment.after(self.delay);
+        self.under_way
+            .extend(told.into_iter().map(|told| (arrives, told)));
+        while let Some((arrives, _)) = self.under_way.front() {
+            if *arrives > self.now.moment {
+                return;
+            }
+            let Some((_, publication)) = self.under_way.pop_front() else {
+                return;
+            };
             if !self.is_linked || !self.is_alive() {
                 continue;
             }
@@ -331,6 +369,8 @@ impl World {
                 true => self.control.next_due(),
                 false => end,
             };
+            let arrives = self.under_way.front().map(|(arrives, _)| *arrives);
+            let next = next.min(arrives.unwrap_or(end));
             let next = next.min(self.desk.next_due().unwrap_or(end)).min(end);
             let step = next.since(self.now.moment).max(Duration::from_millis(200));
             self.pass(step);
@@ -347,8 +387,9 @@ impl World {
         let told = self.valves.advance(self.now);
         self.hear(told);
         if self.is_alive() {
-            let effects = self.desk.tick(self.now.moment);
+            let (effects, turn) = self.desk.tick(self.now.moment);
             self.carry_out(effects);
+            self.turn(turn);
             self.tell(Event::Tick);
         }
     }
@@ -368,6 +409,14 @@ impl World {
         self.valves.valve(DeviceId::Zone(zone)).unwrap().is_open()
     }
 
+    /// No run is in progress and no plan under way.
+    pub(super) fn status_is_quiet(&self) -> bool {
+        let zones = self.control.status().zones;
+        zones
+            .iter()
+            .all(|zone| zone.open_until.is_none() && zone.valve == "closed")
+    }
+
     pub(super) fn all_closed(&self) -> bool {
         (0..self.site.zones.len()).all(|zone| !self.is_open(zone))
     }
@@ -384,6 +433,23 @@ impl World {
                 sum.2 + w.applied.most.as_secs_f64(),
             )
         })
+    }
+}
+
+/// An entry in one word.
+fn kind(entry: &Entry) -> &'static str {
+    match entry {
+        Entry::Valve(JournalEntry::Intent { .. }) => "intent",
+        Entry::Valve(JournalEntry::Confirmed { .. }) => "confirmed",
+        Entry::Valve(JournalEntry::Finished(_)) => "finished",
+        Entry::Valve(JournalEntry::Learned { .. }) => "learned",
+        Entry::Alarm(..) => "alarm",
+        Entry::Record(_) => "record",
+        Entry::Weather { .. } => "weather",
+        Entry::FrozenHour(..) => "frozen",
+        Entry::Probe(_) => "probe",
+        Entry::Balance { .. } => "balance",
+        Entry::Forget(_) => "forget",
     }
 }
 

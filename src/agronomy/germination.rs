@@ -120,7 +120,10 @@ pub fn progress_per_day(species: Species, mean_temperature_c: f64) -> f64 {
 ///
 /// The days on which the sum of [`progress_per_day`] reaches the two ends of
 /// the published range; with every day good that is `sown` plus 5 and plus 10
-/// for perennial ryegrass. A day without weather takes the mean of the last
+/// for perennial ryegrass. Never sooner than half of the seed germinates in the
+/// laboratory, where that is known: at 8 °C the range of perennial ryegrass,
+/// stretched, begins on day 8, but half of the seed needs 14.5 days. The last
+/// day is then as much later as in the range. A day without weather takes the mean of the last
 /// seven known days before it; before any known day it counts as good. After
 /// 120 days the outlook ends and that day is given.
 ///
@@ -136,7 +139,16 @@ pub fn emergence_window(
     let reached = |days: u32| {
         let progress = daily_temperatures(sown, &daily_mean_c)
             .map(|known_c| known_c.map_or(1.0, |mean_c| progress_per_day(species, mean_c)));
-        day_of_sum(sown, f64::from(days), progress)
+        let by_range = day_of_sum(sown, f64::from(days), progress);
+        if facts.half_germination_degree_days.is_none() {
+            return by_range;
+        }
+        let halves = f64::from(days) / f64::from(facts.first_day);
+        by_range.max(day_of_sum(
+            sown,
+            halves,
+            shares_of_half_germination(species, sown, &daily_mean_c),
+        ))
     };
     (reached(facts.first_day), reached(facts.last_day))
 }
@@ -178,12 +190,39 @@ pub fn first_lookout(
     daily_mean_c: impl Fn(NaiveDate) -> Option<f64>,
 ) -> NaiveDate {
     let (first, _) = emergence_window(species, sown, &daily_mean_c);
-    let good_temperature_c = facts(species).good_temperature_c;
-    let shares_of_half = daily_temperatures(sown, &daily_mean_c).map(|known_c| {
-        days_to_half_germination(species, known_c.unwrap_or(good_temperature_c))
-            .map_or(0.0, f64::recip)
-    });
+    if facts(species).half_germination_degree_days.is_none() {
+        return first;
+    }
+    let shares_of_half = shares_of_half_germination(species, sown, &daily_mean_c);
     day_of_sum(sown, 1.0, shares_of_half).min(first)
+}
+
+/// Shares of the way to half of the final germination, day by day.
+fn shares_of_half_germination(
+    species: Species,
+    sown: NaiveDate,
+    daily_mean_c: &impl Fn(NaiveDate) -> Option<f64>,
+) -> impl Iterator<Item = f64> {
+    // Where no weather is known, a temperature at which it is no hindrance.
+    const UNKNOWN_C: f64 = 20.0;
+    daily_temperatures(sown, daily_mean_c).map(move |known_c| {
+        days_to_half_germination(species, known_c.unwrap_or(UNKNOWN_C)).map_or(0.0, f64::recip)
+    })
+}
+
+/// Whether it is too cold to sow a species: its first seedlings would take
+/// more than twice as long as in soil of a good temperature, or never come.
+///
+/// - `sown`: local day of sowing
+/// - `first`: first day of [`emergence_window`]
+///
+/// # Source
+/// The bound of twice the time is an own choice: seed that lies so long rots,
+/// is eaten or washed away before it is up (common practice, no source).
+#[must_use]
+pub fn too_cold(species: Species, sown: NaiveDate, first: NaiveDate) -> bool {
+    const TOO_MANY_TIMES: i64 = 2;
+    (first - sown).num_days() > TOO_MANY_TIMES * i64::from(facts(species).first_day)
 }
 
 /// Mean temperatures of the days from `from` on, as far as the outlook goes
@@ -245,7 +284,7 @@ mod tests {
 
     #[test]
     fn in_good_soil_the_window_is_the_published_range() {
-        let window = emergence_window(Species::PerennialRyegrass, day(0), |_| Some(16.0));
+        let window = emergence_window(Species::PerennialRyegrass, day(0), |_| Some(17.0));
         assert_eq!(window, (day(5), day(10)));
         let window = emergence_window(Species::KentuckyBluegrass, day(0), |_| Some(20.0));
         assert_eq!(window, (day(14), day(28)));
@@ -253,9 +292,36 @@ mod tests {
 
     #[test]
     fn cold_days_stretch_the_window() {
-        // 6.8 °C is halfway from 3.6 to 10.
-        let window = emergence_window(Species::PerennialRyegrass, day(0), |_| Some(6.8));
-        assert_eq!(window, (day(10), day(20)));
+        // 9.5 °C is halfway from 4 to 15.
+        let window = emergence_window(Species::TallFescue, day(0), |_| Some(9.5));
+        assert_eq!(window, (day(14), day(28)));
+    }
+
+    #[test]
+    fn nothing_is_up_before_half_the_seed_germinates_in_the_laboratory() {
+        // Larsen & Bibby 2005: 63.9 °C d above 3.6 °C, so 14.5 days at 8 °C.
+        let window = emergence_window(Species::PerennialRyegrass, day(0), |_| Some(8.0));
+        assert_eq!(window, (day(15), day(30)));
+    }
+
+    #[test]
+    fn cold_that_more_than_doubles_the_time_is_too_cold_to_sow() {
+        for (species, mean_c, cold) in [
+            (Species::PerennialRyegrass, -6.0, true),
+            (Species::PerennialRyegrass, 2.0, true),
+            (Species::PerennialRyegrass, 8.0, true),
+            (Species::PerennialRyegrass, 12.0, false),
+            (Species::KentuckyBluegrass, 8.0, true),
+            (Species::KentuckyBluegrass, 13.0, false),
+            (Species::Bermudagrass, 14.0, true),
+        ] {
+            let (first, _) = emergence_window(species, day(0), |_| Some(mean_c));
+            assert_eq!(
+                too_cold(species, day(0), first),
+                cold,
+                "{species:?} {mean_c}"
+            );
+        }
     }
 
     #[test]

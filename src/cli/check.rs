@@ -4,14 +4,17 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::Serialize;
 
 use super::coverage::Coverage;
 use super::planning::USUAL_DAYS;
 use super::{Failure, planning};
+use crate::agronomy::germination;
 use crate::plan;
-use crate::site::{DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, load_bytes};
+use crate::site::{
+    Acts, DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, Zone, load_bytes,
+};
 use crate::weather::csv::{CsvOptions, read_file};
 use crate::weather::sources::{self, Wanted};
 
@@ -77,7 +80,8 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
     let mut weather = WeatherState::NoneNamed;
     let (diagnostics, site) = match load_bytes(&bytes, &file) {
         Ok(Loaded { site, mut warnings }) => {
-            warnings.extend(doubts(&site, &file));
+            let text = String::from_utf8_lossy(&bytes);
+            warnings.extend(doubts(&site, &file, &text));
             let lacking = weather_lacking(&site, &arguments.site);
             if !site.weather.is_empty() {
                 weather = match lacking.is_empty() {
@@ -136,12 +140,135 @@ pub(super) fn read_site_file(path: &Path) -> Result<Vec<u8>, Failure> {
 }
 
 /// Doubts about a site that can be read but that its text alone does not
-/// show: what soil and sprinkler make of each other.
-fn doubts(site: &Site, file: &str) -> Vec<Diagnostic> {
-    plan::doubts::doubts(site)
-        .into_iter()
-        .map(|doubt| Diagnostic::about_the_site(file, doubt.what, Some(doubt.help)))
+/// show: what soil and sprinkler make of each other, and what day it is.
+fn doubts(site: &Site, file: &str, text: &str) -> Vec<Diagnostic> {
+    let of_zones = plan::doubts::doubts(site).into_iter();
+    let of_zones = of_zones.map(|doubt| (doubt.what, doubt.help));
+    let of_today = untimely(site, today(site));
+    of_zones
+        .chain(of_today)
+        .chain(of_valves(site))
+        .map(|(what, help)| {
+            let line = line_of_zone(site, &what, text);
+            let mut diagnostic = Diagnostic::about_the_site(file, what, Some(help));
+            if let Some((number, line)) = line {
+                diagnostic = diagnostic.at_line(number, line);
+            }
+            diagnostic
+        })
         .collect()
+}
+
+/// Whether weather of the past is there, so that a past sowing is meant.
+fn has_records(site: &Site) -> bool {
+    site.weather.file.is_some() || !site.weather.loggers.is_empty()
+}
+
+/// A valve that nobody drives, or that stays open if the computer dies with no
+/// master valve to shut the water off; told once, of the first zone with one.
+fn of_valves(site: &Site) -> Option<(String, String)> {
+    let stays_open = |acts: Acts| matches!(acts, Acts::OnOff | Acts::Latching);
+    let acts = |zone: &Zone| zone.valve.as_ref().map(|valve| valve.acts);
+    if site.mqtt.is_none() {
+        let zone = site.zones.iter().find(|zone| zone.valve.is_some())?;
+        return Some((
+            format!(
+                "zone {}: it has a valve, but there is no [mqtt], so `soakmist run` cannot drive it",
+                zone.name
+            ),
+            "add [mqtt] with the host of the broker; a timetable needs neither".to_owned(),
+        ));
+    }
+    let zone = site
+        .zones
+        .iter()
+        .find(|zone| acts(zone).is_some_and(stays_open))?;
+    (!site.supply.master_valve).then(|| {
+        (
+            format!(
+                "zone {}: its valve stays open until it is told to close, also when this computer or \
+                 the network fails, and there is no master valve to shut the water off",
+                zone.name
+            ),
+            "use valves that close by themselves, let the relay board count down, or add a master \
+             valve"
+                .to_owned(),
+        )
+    })
+}
+
+#[expect(
+    clippy::disallowed_methods,
+    reason = "what is in the past is known by the clock alone"
+)]
+fn today(site: &Site) -> NaiveDate {
+    Utc::now().with_timezone(&site.place.time_zone).date_naive()
+}
+
+/// A sowing in the past that nobody saw come up and that no file has weather
+/// for, and green seen in the future or sooner than seed comes up.
+fn untimely(site: &Site, today: NaiveDate) -> Vec<(String, String)> {
+    let mut found = Vec::new();
+    for zone in &site.zones {
+        let sown = zone.seeding.at.with_timezone(&site.place.time_zone);
+        let (name, sown) = (&zone.name, sown.date_naive());
+        match zone.seeding.emerged {
+            Some(emerged) if emerged > today => found.push((
+                format!("zone {name}: it came up on {emerged}, which is in the future"),
+                "write `emerged` on the day on which you see it".to_owned(),
+            )),
+            Some(emerged) => {
+                let days = (emerged - sown).num_days();
+                found.extend(too_soon(zone, days).map(|what| {
+                    let help = "is it weeds that are green? `emerged` is the day of the grass";
+                    (format!("zone {name}: {what}"), help.to_owned())
+                }));
+            }
+            None if sown < today && !has_records(site) => found.push((
+                format!("zone {name}: it was sown on {sown}, which is in the past"),
+                "check the year; what is up already has its day in `emerged`".to_owned(),
+            )),
+            _ => {}
+        }
+    }
+    found
+}
+
+/// Green that is seen sooner than half the shortest published time.
+fn too_soon(zone: &Zone, days: i64) -> Option<String> {
+    let species = zone.seeding.mix.iter();
+    let soonest = species.map(|part| germination::facts(part.species).first_day);
+    let soonest = soonest.min()?;
+    (days < i64::from(soonest.div_ceil(2))).then(|| {
+        format!(
+            "it came up {} after sowing, but the seed needs {soonest} days in warm soil",
+            counted_days(days)
+        )
+    })
+}
+
+fn counted_days(days: i64) -> String {
+    match days {
+        1 => "1 day".to_owned(),
+        more => format!("{more} days"),
+    }
+}
+
+/// The line on which the zone is named that a doubt is about.
+fn line_of_zone<'t>(site: &Site, what: &str, text: &'t str) -> Option<(usize, &'t str)> {
+    let rest = what.strip_prefix("zone ")?;
+    let is_about = |name: &str| {
+        rest.strip_prefix(name)
+            .is_some_and(|rest| rest.starts_with(": "))
+    };
+    let zone = site.zones.iter().find(|zone| is_about(&zone.name))?;
+    let quoted = format!("\"{}\"", zone.name);
+    let mut lines = text.lines().enumerate();
+    let (index, line) = lines.find(|(_, line)| {
+        let key = line.trim_start().strip_prefix("name");
+        key.is_some_and(|rest| rest.trim_start().starts_with('=') && rest.contains(&quoted))
+    })?;
+    Some((index + 1, line))
 }
 
 /// Why the weather that the site names is not enough for a plan of the usual

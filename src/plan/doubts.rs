@@ -41,7 +41,7 @@ fn of_zone(zone: &Zone, units: UnitSystem) -> Vec<Doubt> {
     if watering.shortest_ponds() {
         doubts.push(Doubt {
             what: format!(
-                "zone {name}: where the sprinklers give most they bring {}, the soil takes in {} for long; \
+                "zone {name}: where the sprinklers give most they bring {}, the soil goes on taking in {}; \
                  even the shortest run of {} ponds for a while",
                 rate.show(units),
                 ground.intake.show(units),
@@ -53,7 +53,8 @@ fn of_zone(zone: &Zone, units: UnitSystem) -> Vec<Doubt> {
         doubts.push(Doubt {
             what: format!(
                 "zone {name}: the sprinklers bring water faster ({} in the wettest quarter) than the soil \
-                 takes it in for long ({}); runs are cut to {} and the deep soak is split into cycles",
+                 goes on taking it in ({}); once seed lies there runs are cut to {}, and the deep soak \
+                 before it, on drier ground, is split into cycles",
                 rate.show(units),
                 ground.intake.show(units),
                 show_duration(super::course::span(watering.longest_s()))
@@ -74,7 +75,7 @@ fn of_zone(zone: &Zone, units: UnitSystem) -> Vec<Doubt> {
                 shortest.show(units),
                 allowed.show(units)
             ),
-            help: "allow a shorter run, or spread a top-dressing that holds more water".into(),
+            help: "allow a shorter run".into(),
         });
     }
     doubts

@@ -241,20 +241,23 @@ fn permit_for(site: &Site, span: &Span) -> RuleException {
     }
 }
 
-/// What to say when relaxing the cause alone does not mend it.
+/// What to say when relaxing the cause alone does not mend it. None of this
+/// was planned with, which is said; a top-dressing is not named: tried on
+/// several sites, peat and sand made the seed drier than bare ground.
 fn last_resort(shortfall: &Shortfall) -> &'static str {
     let is_soak = shortfall.kind == ShortfallKind::PreSoakIncomplete;
+    let is_seed = shortfall.kind == ShortfallKind::SeedLayerDry;
     match shortfall.cause {
         Constraint::Intake if !is_soak => {
-            "the soil takes too little at once: sprinklers with a lower rate, or a mulch"
+            "not tried: the soil takes too little at once; sprinklers with a lower rate may help"
         }
-        Constraint::Frost => "water by hand when the air is warmer, or lay a cover",
-        Constraint::PlanStart => "begin the plan earlier, or sow later",
-        Constraint::SoakTime if !is_soak => "longer runs, or a top-dressing that holds more water",
-        _ if is_soak => "sow some days later, or soak by hand what is missing",
-        Constraint::Night => {
-            "sow earlier in the day, a cover, or a top-dressing that holds more water"
+        Constraint::Frost => "not tried: water by hand when the air is warmer, or sow later",
+        Constraint::PlanStart => "not tried: begin the plan earlier, or sow later",
+        _ if is_soak => "not tried: sow some days later, or soak by hand what is missing",
+        Constraint::SoakTime => "not tried: longer runs may help",
+        _ if is_seed => {
+            "not tried: a heavy sheet or a mulch over the seed, or sowing in cooler weeks, may help"
         }
-        _ => "a cover or a top-dressing that holds more water, or sowing in cooler weeks",
+        _ => "not tried: more water at each run, or a day of watering by hand, may help",
     }
 }

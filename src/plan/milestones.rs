@@ -10,7 +10,7 @@ use super::timetable::{Milestone, MilestoneKind, Stage};
 use crate::agronomy::germination;
 use crate::agronomy::roots::{self, FirstMow, FirstMowRule, LEAF_GROWTH_MM_PER_DAY_AT_20C};
 use crate::site::local_time::date_of;
-use crate::site::{Cover, CoverMaterial, Ground};
+use crate::site::{Cover, CoverMaterial, CoverRemoval, Ground, Seeding};
 
 /// Height to which the young grass is kept [mm] (common practice, no source).
 const KEPT_HEIGHT_MM: f64 = 40.0;
@@ -43,24 +43,28 @@ pub fn milestones(
     on(
         sown,
         MilestoneKind::Prepare,
-        "once the ground no longer sticks to the boot, loosen it and rake it level; wetter, it smears".into(),
+        preparing(&bed.zone.seeding.ground).into(),
     );
-    on(
-        sown,
-        MilestoneKind::Seed,
-        "sow, dress and cover; the first watering follows at once".into(),
-    );
+    on(sown, MilestoneKind::Seed, sowing(&bed.zone.seeding));
     if let Some(cover) = &bed.zone.seeding.cover {
         on(
             first_lookout(bed, sown, mean_c),
             MilestoneKind::CheckCover,
-            "lift a corner of the cover: seed layer dark and moist, nothing washed together".into(),
+            match comes_off(cover) {
+                true => {
+                    "lift a corner of the cover: seed layer dark and moist, nothing washed together"
+                }
+                false => {
+                    "part the mulch in places: seed layer dark and moist, nothing washed together"
+                }
+            }
+            .into(),
         );
         if let Some(off) = season.cover_off.filter(|_| comes_off(cover)) {
             on(
                 date_of(time_zone, off),
                 MilestoneKind::RemoveCover,
-                "take the cover off towards evening; bare seedlings need more water at once".into(),
+                removing(cover).into(),
             );
         }
     }
@@ -68,10 +72,7 @@ pub fn milestones(
         on(
             emergence.first,
             MilestoneKind::WatchEmergence,
-            format!(
-                "the first green may show from today, the slowest species by {}; when it does, write `emerged` into the site file",
-                emergence.last.format("%-d %b")
-            ),
+            watching(bed, sown),
         );
     } else if !emergence.all_up_recorded {
         on(
@@ -80,12 +81,14 @@ pub fn milestones(
             "the last of the seed should be up and its misting ends; on the day that you see it all up, earlier or later, write `all-up` into the site file".into(),
         );
     }
-    on(
-        first_mow(bed, mean_c),
-        MilestoneKind::FirstMow,
-        "no mowing before this day; then a sharp blade, dry ground, and no more than a third off"
-            .into(),
-    );
+    if !is_too_cold(bed, sown) {
+        on(
+            first_mow(bed, mean_c),
+            MilestoneKind::FirstMow,
+            "no mowing before this day; then a sharp blade, dry ground, and no more than a third off"
+                .into(),
+        );
+    }
     if let Some(down) = bed
         .demand
         .iter()
@@ -99,6 +102,69 @@ pub fn milestones(
     }
     dates.sort_by_key(|milestone| (milestone.date, milestone.kind));
     dates
+}
+
+/// Standing turf is opened, not levelled.
+fn preparing(ground: &Ground) -> &'static str {
+    match ground {
+        Ground::Bare => {
+            "once the ground no longer sticks to the boot, loosen it and rake it level; wetter, it smears"
+        }
+        Ground::Turf { .. } => {
+            "once the ground no longer sticks to the boot, scarify the turf so that the seed comes to lie on soil"
+        }
+    }
+}
+
+/// What the zone has of it: not every seed is dressed and covered.
+fn sowing(seeding: &Seeding) -> String {
+    let mut steps = vec!["sow"];
+    if seeding.top_dressing.is_some() {
+        steps.push("dress");
+    }
+    match seeding.cover.map(|cover| cover.material) {
+        Some(CoverMaterial::Mulch { .. }) => steps.push("mulch"),
+        Some(CoverMaterial::Sheet { .. }) => steps.push("cover"),
+        None => {}
+    }
+    match steps.as_slice() {
+        [most @ .., last] if !most.is_empty() => format!("{} and {last}", most.join(", ")),
+        _ => "sow and rake it in lightly".to_owned(),
+    }
+}
+
+/// On the first day on which green may show it is not there yet.
+fn removing(cover: &Cover) -> &'static str {
+    match cover.removed {
+        CoverRemoval::AtEmergence => {
+            "from today, once you see green under it: take the cover off towards evening; bare seedlings need more water at once"
+        }
+        CoverRemoval::On(_) | CoverRemoval::Never => {
+            "take the cover off towards evening; bare seedlings need more water at once"
+        }
+    }
+}
+
+fn is_too_cold(bed: &Bed, sown: NaiveDate) -> bool {
+    let emergence = &bed.season.emergence;
+    let mut species = emergence.by_species.iter();
+    !emergence.recorded && species.any(|of| germination::too_cold(of.species, sown, of.first))
+}
+
+fn watching(bed: &Bed, sown: NaiveDate) -> String {
+    let emergence = &bed.season.emergence;
+    if is_too_cold(bed, sown) {
+        return "too cold for the seed to come up soon: no day can be promised, look from time to time"
+            .into();
+    }
+    let last = emergence.last.format("%-d %b");
+    let rest = match emergence.by_species.len() {
+        0 | 1 => format!("the rest by {last}"),
+        _ => format!("the slowest species by {last}"),
+    };
+    format!(
+        "the first green may show from today, {rest}; when it does, write `emerged` into the site file"
+    )
 }
 
 /// A mulch stays and rots; a sheet comes off.

@@ -236,7 +236,7 @@ fn listing(view: &View<'_>, runs: &[RunView<'_>]) -> String {
 fn all_day(view: &View<'_>, milestone: &DatedMilestone<'_>, id: &str) -> Event {
     let what = words::milestone(milestone.kind);
     let summary = format!("{what}: {}", view.who(&milestone.zones));
-    let mut event = event(view, id, &upper_first(&summary), milestone.text);
+    let mut event = event(view, id, &upper_first(&summary), &milestone.text);
     event.starts(milestone.date);
     event.ends(
         milestone
@@ -253,8 +253,9 @@ fn event(view: &View<'_>, id: &str, summary: &str, description: &str) -> Event {
     let lines: Vec<String> = description.lines().map(printable).collect();
     let mut event = Event::new();
     event.uid(&format!(
-        "{}-{}@soakmist",
+        "{}{}-{}@soakmist",
         identifier(&view.site.name),
+        of_zones(view),
         identifier(id)
     ));
     event.timestamp(view.plan.from);
@@ -263,6 +264,22 @@ fn event(view: &View<'_>, id: &str, summary: &str, description: &str) -> Event {
     event.location(&printable(&view.site.name));
     event.append_property(Property::new("TRANSP", "TRANSPARENT"));
     event
+}
+
+/// The zones of a calendar that does not hold all of them, so that its events
+/// do not take the place of those of another zone's calendar. Zones are told by
+/// their place in the site: a long list of names makes no identifier.
+fn of_zones(view: &View<'_>) -> String {
+    const MOST_NAMED: usize = 3;
+    if !view.is_partial() {
+        return String::new();
+    }
+    let named = view.zones.len() <= MOST_NAMED;
+    let zones = view.zones.iter().map(|zone| match named {
+        true => format!("-{}", identifier(&zone.zone.name)),
+        false => format!("-{}", zone.index),
+    });
+    zones.collect()
 }
 
 fn upper_first(text: &str) -> String {

@@ -17,8 +17,10 @@ use crate::units::Volume;
 const PHONE: usize = 40;
 /// More dry spells than this are counted, not listed.
 const MOST_SPELLS: usize = 12;
-/// Runs of a zone with shorter pauses than this are one visit.
+/// Rounds of a zone with shorter pauses than this stand together.
 const SAME_VISIT: TimeDelta = TimeDelta::minutes(45);
+/// Pauses that differ by no more than this are told as one [s].
+const SAME_PAUSE_S: i64 = 60;
 
 /// The view for hand watering. Styled with escapes like the text.
 #[must_use]
@@ -40,7 +42,8 @@ pub fn hand_watering(view: &View<'_>) -> String {
     paragraph(
         &mut out,
         "",
-        "Go over the whole patch evenly. \"3 × 2:10 min\" means water, let it soak in, come back.",
+        "Go over the whole patch evenly. Give each round at its time and no more at once: the soil \
+         takes no more.",
         PHONE,
     );
     for day in &view.days {
@@ -100,36 +103,85 @@ fn day_lines(out: &mut String, view: &View<'_>, day: &DayView) {
         paragraph(out, "  » ", &line, PHONE);
     }
     for visit in visits {
-        let each = run_time(visit.minutes() / f64::from(visit.goes));
-        let time = match visit.goes {
-            1 => each,
-            goes => format!("{goes} × {each}"),
-        };
-        out.push_str(&format!(
-            "{} {} {} {}",
-            clock(visit.first.start, false),
-            left_name(visit.first.zone, 12),
-            right(&time, 13),
-            right(&volume(visit.volume, view.units()), 7)
-        ));
-        trim_line_end(out);
-        out.push('\n');
+        visit.append(out, view);
     }
 }
 
-/// Runs of one zone that one walk to it covers.
+/// Runs of one zone, equally long and with short pauses: one line of the
+/// day, but never one watering. What the soil takes at once is one run.
 struct Visit<'a, 'b> {
-    first: &'b RunView<'a>,
     zone: &'b ZoneView<'a>,
-    last: &'b RunView<'a>,
-    goes: u32,
-    volume: Volume,
+    runs: Vec<&'b RunView<'a>>,
 }
 
 impl Visit<'_, '_> {
-    /// Minutes of water at the measured flow of the hose.
-    fn minutes(&self) -> f64 {
-        self.volume.l() / self.zone.zone.sprinkler.flow.l_per_min()
+    fn append(&self, out: &mut String, view: &View<'_>) {
+        let [first, ..] = self.runs.as_slice() else {
+            return;
+        };
+        let each = self.each(first);
+        let time = match self.runs.len() {
+            1 => each.clone(),
+            rounds => format!("{rounds} × {each}"),
+        };
+        let water: Volume = self.runs.iter().map(|run| run.run.volume).sum();
+        out.push_str(&format!(
+            "{} {} {} {}",
+            clock(first.start, false),
+            left_name(first.zone, 12),
+            right(&time, 13),
+            right(&volume(water, view.units()), 7)
+        ));
+        trim_line_end(out);
+        out.push('\n');
+        if self.runs.len() > 1 {
+            paragraph(out, "      ", &self.rounds(&each), PHONE);
+        }
+    }
+
+    /// When each round is, or how long to pause where all pauses are alike.
+    fn rounds(&self, each: &str) -> String {
+        let ends = self.runs.last().map_or_else(String::new, |last| {
+            clock(last.start + last.run.duration, false)
+        });
+        match self.even_pause_min() {
+            Some(pause) => format!(
+                "{each}, then {pause} min pause, {} times; ends {ends}",
+                self.runs.len()
+            ),
+            None => {
+                let starts = self.runs.iter().map(|run| clock(run.start, false));
+                let starts: Vec<String> = starts.collect();
+                format!("{}: {each} each; ends {ends}", starts.join(", "))
+            }
+        }
+    }
+
+    /// The pause after each round [min], where they differ by no more than
+    /// its rounding.
+    fn even_pause_min(&self) -> Option<i64> {
+        let pauses = self
+            .runs
+            .windows(2)
+            .map(|pair| (pair[1].run.start - pair[0].run.end()).num_seconds());
+        let (least, most) = (pauses.clone().min()?, pauses.max()?);
+        // Rounded up: the plan's pause is the least that the soil needs.
+        (most - least <= SAME_PAUSE_S).then_some((most + 59) / 60)
+    }
+
+    /// How long one of its runs takes at the measured flow of the hose.
+    fn each(&self, run: &RunView<'_>) -> String {
+        run_time(run.run.volume.l() / self.zone.zone.sprinkler.flow.l_per_min())
+    }
+
+    /// Whether a run is a further round: the same length of the same kind of
+    /// watering, after a short pause.
+    fn goes_on_with(&self, run: &RunView<'_>) -> bool {
+        self.runs.last().is_some_and(|last| {
+            run.run.start - last.run.end() < SAME_VISIT
+                && run.run.stage == last.run.stage
+                && self.each(run) == self.each(last)
+        })
     }
 }
 
@@ -138,11 +190,8 @@ fn visits<'a, 'b>(view: &'b View<'a>, day: &DayView) -> Vec<Visit<'a, 'b>> {
     let mut open: BTreeMap<usize, usize> = BTreeMap::new();
     for run in &view.runs[day.runs.clone()] {
         let known = open.get(&run.run.zone).copied();
-        let same = known.filter(|&at| run.run.start - visits[at].last.run.end() < SAME_VISIT);
-        if let Some(at) = same {
-            visits[at].last = run;
-            visits[at].goes += 1;
-            visits[at].volume += run.run.volume;
+        if let Some(at) = known.filter(|&at| visits[at].goes_on_with(run)) {
+            visits[at].runs.push(run);
             continue;
         }
         let Some(zone) = view.zones.iter().find(|zone| zone.index == run.run.zone) else {
@@ -150,11 +199,8 @@ fn visits<'a, 'b>(view: &'b View<'a>, day: &DayView) -> Vec<Visit<'a, 'b>> {
         };
         open.insert(run.run.zone, visits.len());
         visits.push(Visit {
-            first: run,
             zone,
-            last: run,
-            goes: 1,
-            volume: run.run.volume,
+            runs: vec![run],
         });
     }
     visits

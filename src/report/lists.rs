@@ -18,7 +18,9 @@ use crate::site::Zone;
 
 /// Defaults shown before the rest is only counted.
 const MOST_DEFAULTS: usize = 12;
-/// Shortfalls shown before the rest is only counted.
+/// More shortfalls than this are told by cause first, and the worst after it.
+const FEW_SHORTFALLS: usize = 3;
+/// Zones dry by night that are shown before the rest is only counted.
 const MOST_SHORTFALLS: usize = 12;
 /// Doubts, and remarks on the weather, shown before the rest is only counted.
 const MOST_DOUBTS: usize = 6;
@@ -89,13 +91,27 @@ pub(super) fn shortfalls(out: &mut String, view: &View<'_>, detail: Detail) {
     let (nightly, mut shortfalls): (Vec<_>, Vec<_>) = view
         .shortfalls()
         .partition(|(_, shortfall)| is_by_night_only(shortfall));
-    let most = most_of(detail, MOST_SHORTFALLS);
-    let left_out = shortfalls.len().saturating_sub(most);
-    if left_out > 0 {
-        // A stable sort: what is as bad stays in the order of the site.
-        shortfalls.sort_by(|(_, a), (_, b)| badness(b).total_cmp(&badness(a)));
-        shortfalls.truncate(most);
+    // A stable sort: what is as bad stays in the order of the site.
+    let is_later = |short: &Shortfall| short.kind == ShortfallKind::RootZoneDry;
+    shortfalls.sort_by(|(_, a), (_, b)| {
+        let by_kind = is_later(a).cmp(&is_later(b));
+        by_kind.then(badness(b).total_cmp(&badness(a)))
+    });
+    let is_brief = detail == Detail::Brief && shortfalls.len() > FEW_SHORTFALLS;
+    let mut trifles: Vec<&Shortfall> = Vec::new();
+    if is_brief {
+        by_cause(out, view, &shortfalls);
+        shortfalls.retain(|(_, short)| {
+            let is_trifle = is_trifle(short);
+            if is_trifle {
+                trifles.push(short);
+            }
+            !is_trifle
+        });
     }
+    let most = if is_brief { FEW_SHORTFALLS } else { usize::MAX };
+    let left_out = shortfalls.len().saturating_sub(most);
+    shortfalls.truncate(most);
     for (zone, shortfall) in shortfalls {
         let title = fit(
             &format!("{zone}: {}", words::shortfall(shortfall.kind)),
@@ -115,10 +131,63 @@ pub(super) fn shortfalls(out: &mut String, view: &View<'_>, detail: Detail) {
         }
     }
     if left_out > 0 {
-        let text = format!("and {left_out} more, each less bad than these: --full shows all");
+        let text = format!("and {left_out} more, less bad than these: --full shows all");
+        paragraph(out, "  ", &text, PAGE);
+    }
+    if !trifles.is_empty() {
+        let hours: f64 = trifles.iter().map(|short| short.hours_dry).sum();
+        let text = format!(
+            "and {} of less than half an hour, {} h in all: nothing to worry about",
+            trifles.len(),
+            fixed(hours, 1)
+        );
         paragraph(out, "  ", &text, PAGE);
     }
     by_night(out, &nightly);
+}
+
+/// Too short by day to worry about.
+fn is_trifle(shortfall: &Shortfall) -> bool {
+    const TRIFLE_H: f64 = 0.5;
+    shortfall.kind != ShortfallKind::PreSoakIncomplete && shortfall.hours_dry < TRIFLE_H
+}
+
+/// The verdict for the whole site, cause by cause: hours, zones and what would
+/// mend the worst of it.
+fn by_cause(out: &mut String, view: &View<'_>, shortfalls: &[(&str, &Shortfall)]) {
+    let mut causes: BTreeMap<_, Vec<(&str, &Shortfall)>> = BTreeMap::new();
+    for &(zone, shortfall) in shortfalls {
+        let key = (shortfall.kind, shortfall.cause);
+        causes.entry(key).or_default().push((zone, shortfall));
+    }
+    let hours =
+        |of: &[(&str, &Shortfall)]| -> f64 { of.iter().map(|(_, short)| short.hours_dry).sum() };
+    let mut causes: Vec<_> = causes.into_iter().collect();
+    causes.sort_by(|((a, _), of_a), ((b, _), of_b)| {
+        a.cmp(b).then(hours(of_b).total_cmp(&hours(of_a)))
+    });
+    for ((kind, cause), of) in &causes {
+        let mut zones: Vec<&str> = of.iter().map(|(zone, _)| *zone).collect();
+        zones.dedup();
+        let amount = match kind {
+            ShortfallKind::PreSoakIncomplete => String::new(),
+            _ => format!(" {} h,", fixed(hours(of), 1)),
+        };
+        let mut text = format!(
+            "{}, because {}:{amount} {}",
+            words::shortfall(*kind),
+            words::because(*cause),
+            view.who(&zones)
+        );
+        if let Some((zone, mend)) = of
+            .first()
+            .and_then(|(zone, short)| Some((zone, short.mend.first()?)))
+        {
+            text.push_str(&format!(". For {zone}: {mend}"));
+        }
+        paragraph(out, "  - ", &text, PAGE);
+    }
+    paragraph(out, "  ", "The worst of them:", PAGE);
 }
 
 /// A seed layer that loses next to nothing more before the morning.
@@ -148,7 +217,7 @@ fn by_night(out: &mut String, nightly: &[(&str, &Shortfall)]) {
     }
     let text = format!(
         "by night only, of the allowed depletion: {}. Look early in the morning; a later last \
-         watering, a cover or a top-dressing would help",
+         watering or a cover may help",
         shown.join(", ")
     );
     paragraph(out, "  ", &text, PAGE);

@@ -29,6 +29,7 @@ mod local_time;
 mod model;
 mod pre_soak;
 mod reason;
+mod seed_time;
 mod summary;
 mod text;
 mod weather_source;

@@ -8,6 +8,7 @@ use chrono::{DateTime, NaiveDate, TimeDelta};
 use chrono_tz::Tz;
 
 use super::local_time::days_between;
+use super::seed_time;
 use super::weather_source::WeatherSource;
 use super::words;
 use crate::plan::timetable::{
@@ -36,7 +37,8 @@ pub struct View<'a> {
     pub milestones: Vec<DatedMilestone<'a>>,
     /// Sums over the zones shown.
     pub totals: Totals,
-    /// What is doubtful in the site file; see [`View::with_doubts`].
+    /// What is doubtful: the time of a sowing, and whatever else is in the
+    /// site file; see [`View::with_doubts`].
     pub doubts: Vec<SiteDoubt>,
 }
 
@@ -108,7 +110,7 @@ pub struct DatedMilestone<'a> {
     /// The zones.
     pub zones: Vec<&'a str>,
     /// What to do and why.
-    pub text: &'a str,
+    pub text: String,
 }
 
 /// Sums over runs.
@@ -156,25 +158,27 @@ impl<'a> View<'a> {
         let runs = local_runs(site, plan, &shown);
         add_runs_to_zones(&mut zones, &runs, price);
         let days = days(site, plan, &runs);
-        let milestones = milestones(&zones);
         let totals = overall(&zones, price);
-        Self {
+        let mut view = Self {
             site,
             plan,
             weather,
             zones,
             runs,
             days,
-            milestones,
+            milestones: Vec::new(),
             totals,
             doubts: Vec::new(),
-        }
+        };
+        view.milestones = milestones(&view);
+        view.doubts = seed_time::doubts(&view);
+        view
     }
 
-    /// The view with what is doubtful in the site file.
+    /// The view with what is doubtful in the site file besides.
     #[must_use]
     pub fn with_doubts(mut self, doubts: Vec<SiteDoubt>) -> Self {
-        self.doubts = doubts;
+        self.doubts.extend(doubts);
         self
     }
 
@@ -348,21 +352,28 @@ fn rain_by_day(site: &Site, plan: &Timetable) -> BTreeMap<NaiveDate, f64> {
     rain
 }
 
-fn milestones<'a>(zones: &[ZoneView<'a>]) -> Vec<DatedMilestone<'a>> {
-    let mut merged: BTreeMap<(NaiveDate, MilestoneKind, &'a str), Vec<&'a str>> = BTreeMap::new();
-    for zone in zones {
+fn milestones<'a>(view: &View<'a>) -> Vec<DatedMilestone<'a>> {
+    let mut merged: BTreeMap<(NaiveDate, MilestoneKind, &str), Vec<&ZoneView<'a>>> =
+        BTreeMap::new();
+    for zone in &view.zones {
         for milestone in &zone.plan.milestones {
             let key = (milestone.date, milestone.kind, milestone.text.as_str());
-            merged.entry(key).or_default().push(zone.zone.name.as_str());
+            merged.entry(key).or_default().push(zone);
         }
     }
     let dated = merged.into_iter();
     dated
-        .map(|((date, kind, text), zones)| DatedMilestone {
-            date,
-            kind,
-            zones,
-            text,
+        .map(|((date, kind, text), zones)| {
+            let mut text = text.to_owned();
+            if kind == MilestoneKind::Seed {
+                text.push_str(&seed_time::watering_after(view, &zones));
+            }
+            DatedMilestone {
+                date,
+                kind,
+                zones: zones.iter().map(|zone| zone.zone.name.as_str()).collect(),
+                text,
+            }
         })
         .collect()
 }

@@ -101,7 +101,7 @@ fn parts(site: &Site, run: &Run) -> Vec<Part> {
         .moved
         .filter(|moved| tells_more(reason.trigger, *moved))
     {
-        parts.push(shifted(moved));
+        parts.push(shifted(site, moved));
     }
     if reason.forecast_rain_counted_mm >= WORTH_TELLING_MM {
         let rain = with_unit(reason.forecast_rain_counted_mm);
@@ -124,8 +124,24 @@ fn tells_more(trigger: Trigger, moved: Moved) -> bool {
     moved.minutes.abs() >= WORTH_TELLING_MIN && !named
 }
 
-fn shifted(moved: Moved) -> Part {
-    let cause = words::constraint_in_short(moved.by);
+/// Whether nothing else can have the supply.
+fn has_one_zone(site: &Site) -> bool {
+    site.zones.len() == 1
+}
+
+/// Why a lone zone's run was moved to fit between its other runs.
+const TO_FIT: &str = "it must fit between the zone's other runs and the hours in which the \
+    valves are shut";
+
+fn shifted(site: &Site, moved: Moved) -> Part {
+    let lone = moved.by == Constraint::Supply && has_one_zone(site);
+    let (word, cause) = match lone {
+        true => ("fit", "to fit in"),
+        false => (
+            words::constraint_in_a_word(moved.by),
+            words::constraint_in_short(moved.by),
+        ),
+    };
     let (sign, side) = if moved.minutes < 0 {
         ('−', "early")
     } else {
@@ -137,7 +153,7 @@ fn shifted(moved: Moved) -> Part {
         minutes => format!("{} h", (minutes + 30) / 60),
     };
     Part::new(
-        format!("{} {sign}{brief}", words::constraint_in_a_word(moved.by)),
+        format!("{word} {sign}{brief}"),
         format!("{cause}, {by} {side}"),
     )
 }
@@ -167,6 +183,9 @@ fn ahead(site: &Site, run: &Run) -> Part {
         Constraint::WateringRules => Part::new("before hours end", "before allowed hours end"),
         Constraint::Wind => Part::new("before wind", "ahead of the wind"),
         Constraint::Frost => Part::new("before frost", "ahead of the frost"),
+        Constraint::Supply if has_one_zone(site) => {
+            Part::new("before valves shut", "before the valves must shut")
+        }
         Constraint::Supply => Part::new("before supply is busy", "before the supply is busy"),
         other => Part::new(
             "early",
@@ -198,6 +217,9 @@ pub(super) fn cause_in_full(site: &Site, shortfall: &Shortfall) -> String {
         }
         _ => Vec::new(),
     };
+    if shortfall.cause == Constraint::Supply && has_one_zone(site) {
+        return TO_FIT.to_string();
+    }
     match names.is_empty() {
         true => words::because(shortfall.cause).to_string(),
         false => format!("{} ({})", words::because(shortfall.cause), names.join("; ")),
@@ -291,6 +313,7 @@ fn moved_in_full(site: &Site, run: &Run, moved: Moved) -> String {
         Constraint::QuietWindow => nearest_shut(site, run, moved)
             .map(|shut| format!("valves stay shut {} for \"{}\"", shut.span(), shut.name)),
         Constraint::Ban => ban_after(site, run).map(|name| format!("\"{name}\" forbids watering")),
+        Constraint::Supply if has_one_zone(site) => Some(TO_FIT.to_string()),
         _ => None,
     };
     let because = because.unwrap_or_else(|| words::because(moved.by).to_string());

@@ -14,6 +14,7 @@ use super::lists::{more, most_of};
 use super::local_time::short_day;
 use super::model::{DayView, View, ZoneView};
 use super::pre_soak;
+use super::seed_time;
 use super::text::Detail;
 use super::words;
 use crate::plan::timetable::{Emergence, Stage};
@@ -105,7 +106,10 @@ fn zone_line(
     let line = row([
         &zone.zone.name,
         stage.map_or("", |(_, stage)| words::stage_in_a_word(*stage)),
-        &up_between(&zone.plan.emergence),
+        &match seed_time::too_cold(view, zone) {
+            Some(_) => "too cold".to_owned(),
+            None => up_between(&zone.plan.emergence),
+        },
         &count_number(zone.totals.runs),
         &volume(zone.totals.volume, view.units()),
         &fixed(zone.totals.dry_daylight_hours, 1),

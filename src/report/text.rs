@@ -3,7 +3,7 @@
 use super::chart_text;
 use super::columns::{HEADING, PAGE, painted, paragraph};
 use super::model::View;
-use super::{cautions, day_view, header, lists, summary};
+use super::{cautions, day_view, header, lists, seed_time, summary};
 
 /// Days that are always told in full.
 const DAYS_IN_FULL: usize = 2;
@@ -68,8 +68,12 @@ pub fn timetable_text(view: &View<'_>, detail: Detail) -> String {
 }
 
 fn not_met_and_notes(out: &mut String, view: &View<'_>, detail: Detail) {
-    if view.shortfalls().next().is_some() {
+    let too_cold = seed_time::cold_zones(view);
+    if view.shortfalls().next().is_some() || !too_cold.is_empty() {
         heading(out, "What cannot be met");
+        for (text, zones) in too_cold {
+            paragraph(out, "  ", &format!("{}: {text}", view.who(&zones)), PAGE);
+        }
         lists::shortfalls(out, view, detail);
     }
     if view.notes().next().is_some() {

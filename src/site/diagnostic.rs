@@ -134,6 +134,19 @@ impl Diagnostic {
     }
 }
 
+impl Diagnostic {
+    /// The same finding, about this line (from 1) of the file.
+    #[must_use]
+    pub fn at_line(mut self, line: usize, text: &str) -> Self {
+        let trimmed = text.trim();
+        self.line = line;
+        self.column = text.chars().take_while(|c| c.is_whitespace()).count() + 1;
+        self.length = trimmed.chars().count().max(1);
+        self.text = text.to_owned();
+        self
+    }
+}
+
 /// All problems of a file that cannot be used, in the order of the file.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(transparent)]

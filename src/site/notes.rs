@@ -73,6 +73,11 @@ impl<'a> Notes<'a> {
         }
     }
 
+    /// Whether a table is written as `{ … }`.
+    pub(super) fn is_inline(&self, span: &Span) -> bool {
+        self.source.begins_with('{', span)
+    }
+
     pub(super) fn error(&mut self, span: &Span, fault: Fault) {
         self.add(Severity::Error, span, fault);
     }
@@ -144,6 +149,20 @@ impl<'a> Notes<'a> {
 /// How alike two words must be for "did you mean" (Jaro–Winkler).
 const ALIKE: f64 = 0.84;
 
+/// Words that people use for others, in lower case, by what they mean.
+const ALSO_CALLED: [(&str, &str); 10] = [
+    ("days", "weekdays"),
+    ("ryegrass", "perennial-ryegrass"),
+    ("rye-grass", "perennial-ryegrass"),
+    ("rye", "perennial-ryegrass"),
+    ("prg", "perennial-ryegrass"),
+    ("kbg", "kentucky-bluegrass"),
+    ("bluegrass", "kentucky-bluegrass"),
+    ("bentgrass", "creeping-bentgrass"),
+    ("bermuda", "bermudagrass"),
+    ("zoysia", "zoysiagrass"),
+];
+
 /// The word of the list that was probably meant.
 pub(super) fn nearest<'w>(word: &str, list: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
     // Longer words are not misspelt names; comparing them costs their square.
@@ -151,6 +170,11 @@ pub(super) fn nearest<'w>(word: &str, list: impl IntoIterator<Item = &'w str>) -
         return None;
     }
     let word = word.to_lowercase();
+    let list: Vec<&'w str> = list.into_iter().collect();
+    let meant = ALSO_CALLED.iter().find(|(also, _)| *also == word);
+    if let Some(known) = meant.and_then(|(_, meant)| list.iter().find(|known| *known == meant)) {
+        return Some(known);
+    }
     list.into_iter()
         .map(|known| (strsim::jaro_winkler(&word, &known.to_lowercase()), known))
         .filter(|(likeness, _)| *likeness >= ALIKE)

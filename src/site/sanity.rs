@@ -187,8 +187,17 @@ pub(super) fn times(span: &Span, rules: &WateringRules, sowings: &[Sowing], note
             "the rules forbid misting by day on some of the {TENDER_DAYS} days after seeding, and a seedbed dries in hours: {}",
             some_of(&dry)
         );
-        let fault = Fault::new(Code::LittleTime, what)
-            .help("ask the authority for a seeding permit and add it as [[rules.exception]]; the plan says what dries without it");
+        let how = match notes.is_inline(span) {
+            true => {
+                "inside `rules = { … }`, as `exception = [{ … }]`, or after writing [rules] as a table \
+                 of its own"
+            }
+            false => "as [[rules.exception]]",
+        };
+        let help = format!(
+            "ask the authority for a seeding permit and add it {how}; the plan says what dries without it"
+        );
+        let fault = Fault::new(Code::LittleTime, what).help(help);
         notes.warning(span, fault);
     }
 }

@@ -100,7 +100,13 @@ fn parse(text: &str, notes: &mut Notes) -> Option<Site> {
     let (document, faults) = DeTable::parse_recoverable(text);
     for fault in &faults {
         let what = format!("this is not TOML: {}", fault.message());
-        let advice = "text stands in quotes, and each `key = value` on a line of its own";
+        let advice = match fault.message().contains("inline table") {
+            true => {
+                "what is written as `key = { … }` is closed: write it as a table of its own first, \
+                 [key] with its entries below"
+            }
+            false => "text stands in quotes, and each `key = value` on a line of its own",
+        };
         let span = fault.span().unwrap_or(0..0);
         notes.error(&span, Fault::new(Code::Syntax, what).help(advice));
     }

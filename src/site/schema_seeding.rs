@@ -1,5 +1,6 @@
 //! `[zone.seeding]`: what is sown, when, onto what and under what.
 
+use chrono::NaiveDate;
 use chrono_tz::Tz;
 use toml::de::DeValue;
 
@@ -40,6 +41,9 @@ pub(super) fn seeding(table: &Table, zone: Option<Tz>, notes: &mut Notes) -> Opt
             return None;
         }
     }
+    if let (Some(zone), Some(Some(cover))) = (zone, &cover) {
+        judge_removal(cover, at.with_timezone(&zone).date_naive(), table, notes)?;
+    }
     if let (Some(first), Some(last)) = (emerged, all_up)
         && last < first
     {
@@ -61,6 +65,32 @@ pub(super) fn seeding(table: &Table, zone: Option<Tz>, notes: &mut Notes) -> Opt
         emerged,
         all_up,
     })
+}
+
+/// A cover that comes off before it is laid, or a sheet that never does.
+fn judge_removal(cover: &Cover, sown: NaiveDate, table: &Table, notes: &mut Notes) -> Option<()> {
+    let is_sheet = matches!(cover.material, CoverMaterial::Sheet { .. });
+    match cover.removed {
+        CoverRemoval::On(off) if off <= sown => {
+            let what = format!("the cover comes off on {off}, but is laid on {sown}");
+            let fault = Fault::new(Code::Contradiction, what)
+                .help("check the years of `at` and `off`, or write `off = \"emergence\"`");
+            notes.error(&table.span_of("cover"), fault);
+            None
+        }
+        CoverRemoval::Never if is_sheet => {
+            let fault = Fault::new(
+                Code::Unusual,
+                "the sheet never comes off: a sheet that stays smothers the seedlings",
+            );
+            notes.warning(
+                &table.span_of("cover"),
+                fault.help("write `off = \"emergence\"` or a date"),
+            );
+            Some(())
+        }
+        _ => Some(()),
+    }
 }
 
 fn ground(table: &Table, notes: &mut Notes) -> Option<Ground> {

@@ -137,6 +137,8 @@ fn zone(table: &Table, name: &str, around: Surroundings, notes: &mut Notes) -> O
     let depletion = table.subtable_or_empty("allowed-depletion", notes);
     let depletion = depletion.and_then(|table| self::depletion(&table, seeding.as_ref(), notes));
     let roots = roots?;
+    doubt_slope(table, slope, notes);
+    doubt_dressing(table, seeding.as_ref(), roots.seed_layer, notes);
     Some(Zone {
         name: String::new(),
         formerly: Vec::new(),
@@ -154,6 +156,37 @@ fn zone(table: &Table, name: &str, around: Surroundings, notes: &mut Notes) -> O
         target_root_depth: roots.target_depth,
         root_growth_mm_per_day: roots.growth_mm_per_day,
     })
+}
+
+/// Steeper than this the models of runoff do not reach.
+const STEEPEST_SLOPE: f64 = 0.3;
+
+fn doubt_slope(table: &Table, slope: Option<f64>, notes: &mut Notes) {
+    if let Some(slope) = slope.filter(|slope| *slope > STEEPEST_SLOPE) {
+        let what = format!(
+            "a slope of {:.0} % is steeper than the plan knows about: water runs off sooner than it says",
+            slope * 100.0
+        );
+        let fault = Fault::new(Code::Unusual, what)
+            .help("check the slope (1 in 5 is 20 %); seed on a bank needs a mulch or a mat");
+        notes.warning(&table.span_of("slope"), fault);
+    }
+}
+
+/// Seed under more dressing than the seed layer is deep.
+fn doubt_dressing(table: &Table, seeding: Option<&Seeding>, layer: Depth, notes: &mut Notes) {
+    let dressing = seeding.and_then(|seeding| seeding.top_dressing);
+    if let Some(dressing) = dressing.filter(|dressing| dressing.thickness > layer) {
+        let what = format!(
+            "the top-dressing of {} is thicker than the seed layer of {}: the plan looks at the \
+             dressing alone, and seed so deep hardly comes up",
+            dressing.thickness.show(notes.units),
+            layer.show(notes.units)
+        );
+        let fault = Fault::new(Code::Unusual, what)
+            .help("a dressing over seed is 3 to 6 mm thick; check `thickness`");
+        notes.warning(&table.span_of("seeding"), fault);
+    }
 }
 
 fn valve(table: &Table, name: &str, devices: &Devices, notes: &mut Notes) -> Option<Valve> {

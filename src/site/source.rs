@@ -38,6 +38,11 @@ impl<'a> SourceText<'a> {
         at
     }
 
+    /// Whether the span begins with this character.
+    pub(super) fn begins_with(&self, character: char, span: &Range<usize>) -> bool {
+        self.text[self.border(span.start)..].starts_with(character)
+    }
+
     /// Where the span begins, and its line.
     pub(super) fn position(&self, span: &Range<usize>) -> Position {
         let start = self.border(span.start);

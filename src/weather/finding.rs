@@ -86,6 +86,15 @@ pub enum FindingKind {
         /// The value.
         value: f64,
     },
+    /// Values that would be usual in another unit.
+    LooksLike {
+        /// Of which variable.
+        variable: WeatherVariable,
+        /// What of it is remarkable: `never above 1`.
+        seen: String,
+        /// The unit that it looks like, and the one that is wanted.
+        unit: &'static str,
+    },
     /// Pressure that does not fit the elevation.
     PressureOffElevation {
         /// Mean of the values [kPa].
@@ -156,6 +165,11 @@ impl fmt::Display for FindingKind {
                     variable.name()
                 )
             }
+            Self::LooksLike {
+                variable,
+                seen,
+                unit,
+            } => write!(f, "{} is {seen}: it looks like {unit}", variable.name()),
             Self::PressureOffElevation {
                 mean_kpa,
                 expected_kpa,

@@ -46,6 +46,16 @@ pub const STANDING_H: [(WeatherVariable, usize); 5] = [
 ];
 /// Pressure off that of the elevation that weather does not explain [kPa].
 pub const PRESSURE_TOLERANCE_KPA: f64 = 6.0;
+/// Relative humidity that is never above this is no per cent.
+pub const LIKE_A_SHARE: f64 = 1.5;
+/// Mean wind of a day or more that is doubtful [m/s]: a day-long storm.
+pub const DOUBTFUL_MEAN_WIND_M_PER_S: f64 = 15.0;
+/// Mean wind of a week or more that is doubtful [m/s]: the windiest coasts
+/// where people live have about 8 the year round (from memory).
+pub const DOUBTFUL_WEEKS_WIND_M_PER_S: f64 = 8.5;
+/// Radiation that is never above this is not in W/m²: a clear noon has about
+/// 900 W/m², which is 3.2 MJ/m² in an hour and 0.9 kW/m².
+pub const LIKE_MEGAJOULES: f64 = 5.0;
 
 const HOUR: TimeDelta = TimeDelta::hours(1);
 
@@ -64,6 +74,7 @@ pub fn screen(hours: &mut Vec<RawHour>, place: &GeoPosition) -> Vec<Finding> {
     hold_ranges(hours, &mut found);
     hold_radiation(hours, place, &mut found);
     note_standing_values(hours, &mut found);
+    note_units(hours, place, &mut found);
     note_pressure(hours, place, &mut found);
     found.findings
 }
@@ -292,16 +303,89 @@ fn note_standing_values(hours: &[RawHour], found: &mut Found) {
     }
 }
 
-fn note_pressure(hours: &[RawHour], place: &GeoPosition, found: &mut Found) {
-    let readings = hours
+/// Columns in another unit than their heading says. The values are kept: that
+/// they are wrong is likely, not certain.
+fn note_units(hours: &[RawHour], place: &GeoPosition, found: &mut Found) {
+    const DAY_H: usize = 24;
+    let mut like = |variable, readings: &[f64], seen: String, unit| {
+        found.findings.push(Finding {
+            kind: FindingKind::LooksLike {
+                variable,
+                seen,
+                unit,
+            },
+            treatment: Treatment::Kept,
+            hours: readings.len(),
+            first: hours.first().map(|hour| hour.start),
+        });
+    };
+    let values = |of: fn(&RawHour) -> Option<Reading>| -> Vec<f64> {
+        let readings = hours.iter().filter_map(of);
+        readings.map(|reading| reading.value).collect()
+    };
+    let most = |values: &[f64]| values.iter().copied().fold(f64::MIN, f64::max);
+
+    let humidity = values(|hour| hour.relative_humidity_pct);
+    if humidity.len() >= DAY_H && most(&humidity) <= LIKE_A_SHARE {
+        let seen = format!("never above {}", most(&humidity));
+        let unit = "a share of 1, and per cent (0 to 100) are wanted";
+        like(WeatherVariable::RelativeHumidity, &humidity, seen, unit);
+    }
+    let wind = values(|hour| hour.wind_m_per_s);
+    let mean = mean_of(&wind);
+    let doubtful = match wind.len() {
+        0..DAY_H => f64::INFINITY,
+        hours if hours < 7 * DAY_H => DOUBTFUL_MEAN_WIND_M_PER_S,
+        _ => DOUBTFUL_WEEKS_WIND_M_PER_S,
+    };
+    if mean > doubtful {
+        let seen = format!("{mean:.1} on the mean");
+        let unit = "km/h, mph or knots, and m/s are wanted";
+        like(WeatherVariable::Wind, &wind, seen, unit);
+    }
+    let solar = values(|hour| hour.solar_w_per_m2);
+    if solar.len() >= DAY_H
+        && (0.0..=LIKE_MEGAJOULES).contains(&most(&solar))
+        && strong_sun(hours, place)
+    {
+        let seen = format!("never above {}", most(&solar));
+        let unit = "MJ/m² or kW/m², and W/m² are wanted";
+        like(WeatherVariable::Solar, &solar, seen, unit);
+    }
+}
+
+/// Whether the sun of some hour with radiation would be strong without air:
+/// more than 400 W/m², of which even the darkest day lets through 20.
+fn strong_sun(hours: &[RawHour], place: &GeoPosition) -> bool {
+    const STRONG_W_PER_M2: f64 = 400.0;
+    let mut sun = SolarHours::new(place);
+    hours
         .iter()
-        .filter_map(|hour| hour.pressure_kpa)
-        .map(|reading| reading.value);
-    let (sum, count) = readings.fold((0.0, 0_u32), |(sum, count), kpa| (sum + kpa, count + 1));
+        .filter(|hour| hour.solar_w_per_m2.is_some())
+        .any(|hour| {
+            let ra = sun.hour(hour.start).extraterrestrial_mj_per_m2_h;
+            ra / MJ_PER_M2_H_PER_W_PER_M2 > STRONG_W_PER_M2
+        })
+}
+
+/// Mean of the values; 0 of none.
+fn mean_of(values: &[f64]) -> f64 {
+    let (sum, count) = values
+        .iter()
+        .fold((0.0, 0_u32), |(sum, count), value| (sum + value, count + 1));
     if count == 0 {
+        return 0.0;
+    }
+    sum / f64::from(count)
+}
+
+fn note_pressure(hours: &[RawHour], place: &GeoPosition, found: &mut Found) {
+    let readings = hours.iter().filter_map(|hour| hour.pressure_kpa);
+    let readings: Vec<f64> = readings.map(|reading| reading.value).collect();
+    if readings.is_empty() {
         return;
     }
-    let mean_kpa = sum / f64::from(count);
+    let mean_kpa = mean_of(&readings);
     let expected_kpa = pressure_from_elevation_kpa(place.elevation_m);
     if (mean_kpa - expected_kpa).abs() > PRESSURE_TOLERANCE_KPA {
         found.findings.push(Finding {

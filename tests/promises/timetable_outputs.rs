@@ -135,6 +135,32 @@ fn csv_json_and_text_tell_the_same_runs_and_the_same_water() {
 }
 
 #[test]
+fn by_hand_no_rounds_are_merged_into_one_watering() {
+    // Ten short mistings, 33 to 42 minutes apart, and a soak of six even cycles before them.
+    let (site, mut plan) = small();
+    let start = plan.from;
+    let at = |minutes: i64| start + TimeDelta::minutes(minutes);
+    plan.runs = (0..6)
+        .map(|cycle| sample::run(0, at(60 + 70 * cycle), 1800, Stage::PreSoak))
+        .collect();
+    let mut minutes = 24 * 60 + 631;
+    for round in 0..10 {
+        plan.runs
+            .push(sample::run(0, at(minutes), 550, Stage::Germination));
+        minutes += if round % 2 == 0 { 42 } else { 51 };
+    }
+    let weather = sample::weather(144);
+    let page = plain(&hand_watering(&View::new(&site, &plan, &weather, &[])));
+    let text = page.split_whitespace().collect::<Vec<_>>().join(" ");
+    let soak = "01:00 square 6 × 30 min 10.8 m³ 30 min, then 40 min pause, 6 times; ends 07:20";
+    assert!(text.contains(soak), "{page}");
+    let mist = "10:31, 11:13, 12:04, 12:46, 13:37, 14:19, 15:10, 15:52, 16:43, 17:25: 9:10 min \
+                each; ends 17:34";
+    assert!(text.contains(mist), "{page}");
+    assert!(page.lines().all(|line| line.width() <= 40), "{page}");
+}
+
+#[test]
 fn full_text_shows_every_run() {
     let (site, plan) = small();
     let weather = sample::weather(144);
@@ -282,8 +308,41 @@ fn chosen_zones_are_shown_alone_and_their_totals_are_theirs() {
 }
 
 #[test]
-fn a_reason_names_trigger_depletion_demand_rain_and_what_moved_it() {
+fn a_lone_zone_is_never_told_that_others_have_the_supply() {
     let site = sample::site(1);
+    let mut plan = sample::plan(&site, sample::thursday(), 6);
+    for (index, run) in plan.runs.iter_mut().enumerate() {
+        run.reason.moved = Some(Moved {
+            by: Constraint::Supply,
+            minutes: if index % 2 == 0 { -11 } else { 12 },
+        });
+        if index % 3 == 0 {
+            run.reason.trigger = Trigger::AheadOfConstraint;
+        }
+    }
+    plan.shortfalls[0].cause = Constraint::Supply;
+    let weather = sample::weather(144);
+    let view = View::new(&site, &plan, &weather, &[]);
+    for (name, output) in FOR_PEOPLE.iter().chain(&FOR_MACHINES) {
+        let page = plain(&output(&view))
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ");
+        for words in [
+            "other zones",
+            "supply busy",
+            "supply is busy",
+            "supply +",
+            "supply −",
+        ] {
+            assert!(!page.contains(words), "{name}: {words}");
+        }
+    }
+}
+
+#[test]
+fn a_reason_names_trigger_depletion_demand_rain_and_what_moved_it() {
+    let site = sample::site(2);
     // Saturday 26 August 2023, 10:00 in London: valves shut from 12:30 for the match.
     let mut run = sample::run(
         0,

@@ -235,6 +235,8 @@ fn a_plan_of_many_zones_stays_readable_and_full_shows_all_of_it() {
             .lines()
             .filter(|line| line.contains(" drier than allowed"));
         assert!(titles.count() <= 12);
+        let lines = not_met.split("\n\n").next().unwrap().lines().count();
+        assert!(lines <= 36, "one screen: {not_met}");
     }
     let full = section(&page(&["--full"]), "\nZones\n", "\n\n");
     for number in 1..60 {
@@ -539,4 +541,141 @@ fn the_balance_before_sowing_has_nothing_allowed() {
         "{page}"
     );
     assert!(page.contains(" of · "), "{page}");
+}
+
+/// The lines of `check` that warn or err, of the garden with these changes.
+fn checked(changes: &[(&str, &str)]) -> String {
+    words(&soakmist(&["check", Garden::changed(changes).site()]).out)
+}
+
+#[test]
+fn air_too_cold_to_sow_is_said_and_no_day_is_promised() {
+    let garden = Garden::changed(&[("harrowmere-weather.csv", "cold.csv")]);
+    let weather = std::fs::read_to_string("config/harrowmere-weather.csv").unwrap();
+    let cold = weather.lines().map(|line| {
+        let mut fields: Vec<String> = line.split(',').map(str::to_owned).collect();
+        if let Some(Ok(air_c)) = fields.get(1).map(|field| field.parse::<f64>()) {
+            fields[1] = format!("{:.1}", air_c - 22.0);
+        }
+        fields.join(",")
+    });
+    garden.file("cold.csv", &cold.collect::<Vec<_>>().join("\n"));
+    let page = garden.timetable(&[]).out;
+    let text = words(&page);
+    assert!(
+        text.contains("DOUBT zone back-lawn: too cold for tall fescue"),
+        "{page}"
+    );
+    assert!(
+        text.contains("What cannot be met back-lawn: too cold for"),
+        "{page}"
+    );
+    assert!(text.contains("no day can be promised"), "{page}");
+    assert!(!text.contains("first mow not before"), "{page}");
+    assert!(words(&garden.timetable(&["--format", "hand"]).out).contains("too cold for"));
+    // In the weather as it is there is nothing to say.
+    assert!(!Garden::changed(&[]).timetable(&[]).out.contains("too cold"));
+}
+
+#[test]
+fn a_first_watering_that_has_to_wait_is_not_said_to_follow_at_once() {
+    let garden = Garden::changed(&[("hours = [\"06:00-20:00\"]", "hours = [\"06:00-09:00\"]")]);
+    let page = garden.timetable(&[]).out;
+    let text = words(&page);
+    assert!(!text.contains("follows at once"), "{page}");
+    assert!(
+        text.contains("the first watering follows 12 h 30 min later, on Sat 26 Aug at 06:00"),
+        "{page}"
+    );
+    assert!(
+        text.contains("DOUBT zone back-lawn: the first watering comes 12 h 30 min after sowing"),
+        "{page}"
+    );
+    assert!(
+        text.contains("sow on a day and at an hour when watering is allowed"),
+        "{page}"
+    );
+}
+
+#[test]
+fn check_doubts_what_contradicts_itself_or_the_day() {
+    let seeding = "mix = \"tall-fescue\"";
+    for (added, told) in [
+        (
+            "cover = { material = \"light-sheet\", off = 2023-08-01 }",
+            "comes off on 2023-08-01",
+        ),
+        (
+            "cover = { material = \"light-sheet\", off = \"never\" }",
+            "smothers the seedlings",
+        ),
+        (
+            "top-dressing = { material = \"peat\", thickness = \"30 mm\" }",
+            "thicker than the seed layer",
+        ),
+        ("emerged = 2023-08-26", "it came up 1 day after sowing"),
+        ("emerged = 2099-01-01", "which is in the future"),
+    ] {
+        let out = checked(&[(seeding, &format!("{seeding}, {added}"))]);
+        assert!(out.contains(told), "{added}: {out}");
+    }
+    let out = checked(&[("sun = \"70 %\"", "slope = \"90 %\"")]);
+    assert!(out.contains("a slope of 90 % is steeper"), "{out}");
+    // The permit is told in the form of the file.
+    let out = checked(&[("06:00-20:00", "06:00-09:00")]);
+    assert!(out.contains("add it inside `rules = { … }`"), "{out}");
+    let out = checked(&[(seeding, "mix = \"ryegrass\"")]);
+    assert!(
+        out.contains("did you mean \"perennial-ryegrass\"?"),
+        "{out}"
+    );
+}
+
+#[test]
+fn a_doubt_about_a_zone_has_its_line() {
+    let garden = Garden::changed(&[]);
+    let document = json(&["check", garden.site(), "--format", "json"]);
+    let about = |item: &&Value| {
+        item["message"]
+            .as_str()
+            .unwrap()
+            .starts_with("zone back-lawn:")
+    };
+    let items = document["diagnostics"].as_array().unwrap();
+    let item = items
+        .iter()
+        .find(about)
+        .unwrap_or_else(|| panic!("{document}"));
+    assert!(item["line"].as_u64().unwrap() > 0, "{item}");
+    assert!(
+        item["text"].as_str().unwrap().contains("back-lawn"),
+        "{item}"
+    );
+}
+
+#[test]
+fn calendars_of_single_zones_do_not_replace_each_other() {
+    let events = |zone: &str| {
+        let site = "config/harrowmere.toml";
+        let out = soakmist(&[
+            "timetable",
+            site,
+            "--days",
+            "3",
+            "--zone",
+            zone,
+            "--format",
+            "ical",
+        ])
+        .out;
+        let out = out.replace("\r\n ", "");
+        let uids = out.lines().filter_map(|line| line.strip_prefix("UID:"));
+        uids.map(str::to_owned)
+            .collect::<std::collections::BTreeSet<_>>()
+    };
+    let (square, nets) = (events("square"), events("nets"));
+    assert!(
+        !square.is_empty() && square.is_disjoint(&nets),
+        "{square:?}"
+    );
 }

@@ -131,6 +131,7 @@ fn bounded(source: impl Read, name: &str) -> Result<String, Failure> {
 /// Numbers parted by line ends, spaces, commas or semicolons; `#` begins a
 /// remark, and a first line without any number is a heading.
 fn plain_numbers(name: &str, text: &str) -> Result<Vec<f64>, Failure> {
+    refuse_decimal_commas(name, text)?;
     let mut values = Vec::new();
     let mut heading_may_come = true;
     for (index, line) in text.trim_start_matches('\u{feff}').lines().enumerate() {
@@ -155,10 +156,45 @@ fn plain_numbers(name: &str, text: &str) -> Result<Vec<f64>, Failure> {
     Ok(values)
 }
 
+/// Refuses a file in which every comma may as well be a decimal one: two cans
+/// would be made of `12,5`, and the precipitation rate would be wrong.
+fn refuse_decimal_commas(name: &str, text: &str) -> Result<(), Failure> {
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    let mut doubtful = None;
+    for (at, line) in text.lines().enumerate() {
+        let line = line.split('#').next().unwrap_or_default();
+        for token in line.split(|c: char| c.is_whitespace() || c == ';') {
+            if !token.bytes().any(|byte| byte.is_ascii_digit()) {
+                continue;
+            }
+            let parts: Vec<&str> = token.split(',').collect();
+            match parts.as_slice() {
+                [whole, part] if digits(whole) && digits(part) => {
+                    doubtful.get_or_insert((at + 1, token));
+                }
+                [whole] if digits(whole) => {}
+                // A point for decimals, or more than one comma: here commas part the cans.
+                _ => return Ok(()),
+            }
+        }
+    }
+    let Some((line, token)) = doubtful else {
+        return Ok(());
+    };
+    Err(Failure::Input(format!(
+        "{name}, line {line}: \"{token}\" may be one can with a decimal comma, or two cans; write \
+         decimals with a point, such as 12.5, and one can a line"
+    )))
+}
+
 /// The numbers of one column of a CSV with a heading; empty fields are cans
 /// that were not read.
 fn named_column(name: &str, text: &str, column: &str) -> Result<Vec<f64>, Failure> {
+    // Spreadsheets that write decimal commas part the columns by semicolons.
+    let heading = text.lines().find(|line| !line.starts_with('#'));
+    let by_semicolon = heading.is_some_and(|line| line.contains(';'));
     let mut reader = csv::ReaderBuilder::new()
+        .delimiter(if by_semicolon { b';' } else { b',' })
         .comment(Some(b'#'))
         .trim(csv::Trim::All)
         .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
@@ -178,7 +214,11 @@ fn named_column(name: &str, text: &str, column: &str) -> Result<Vec<f64>, Failur
         match record.get(place) {
             None | Some("") => {}
             Some(field) => {
-                values.push(number(field).ok_or_else(|| no_number(name, line, field))?);
+                let read = match by_semicolon {
+                    true => number(&field.replace(',', ".")),
+                    false => number(field),
+                };
+                values.push(read.ok_or_else(|| no_number(name, line, field))?);
             }
         }
     }
@@ -219,6 +259,24 @@ mod tests {
             let error = plain_numbers("cans.txt", text).unwrap_err().to_string();
             assert!(error.starts_with("cans.txt, line 2: "), "{error}");
         }
+    }
+
+    #[test]
+    fn a_decimal_comma_never_makes_two_cans_of_one() {
+        // Four cans of 11 mm on the mean, or eight of 7.75 mm.
+        let text = "mm\n12,5\n10,5\n9,5\n11\n";
+        let error = plain_numbers("cans.txt", text).unwrap_err().to_string();
+        assert!(error.starts_with("cans.txt, line 2: \"12,5\""), "{error}");
+        for (text, cans) in [("12,10,9\n", 3), ("12.5,10\n", 2), ("12, 5\n10\n", 3)] {
+            assert_eq!(
+                plain_numbers("cans.txt", text).unwrap().len(),
+                cans,
+                "{text}"
+            );
+        }
+        let text = "can;mm\nA1;12,5\nA2;9,5\n";
+        let values = named_column("cans.csv", text, "mm").unwrap();
+        assert!((values.iter().sum::<f64>() - 22.0).abs() < 1e-12);
     }
 
     #[test]

@@ -197,3 +197,37 @@ fn pressure_taken_to_sea_level_is_told() {
         FindingKind::PressureOffElevation { .. }
     ));
 }
+
+#[test]
+fn values_in_another_unit_are_doubted_and_kept() {
+    let in_unit = |change: fn(&mut RawHour)| {
+        let mut hours = series(200);
+        hours.iter_mut().for_each(change);
+        let before = hours.clone();
+        let found: Vec<String> = screen(&mut hours, &PLACE)
+            .into_iter()
+            .filter(|finding| matches!(finding.kind, FindingKind::LooksLike { .. }))
+            .map(|finding| finding.to_string())
+            .collect();
+        assert_eq!(hours, before, "a doubt repairs nothing");
+        found.join("; ")
+    };
+    assert_eq!(in_unit(|_| ()), "");
+    let share = in_unit(|hour| hour.relative_humidity_pct = measured(0.66));
+    assert!(share.contains("looks like a share of 1"), "{share}");
+    // 2.0 to 2.6 m/s in km/h are 7.2 to 9.4: a mean that a windy coast has; 4 m/s are 14.4 km/h.
+    let wind = in_unit(|hour| {
+        hour.wind_m_per_s = hour.wind_m_per_s.map(|it| Reading {
+            value: it.value * 2.0 * 3.6,
+            ..it
+        })
+    });
+    assert!(wind.contains("looks like km/h"), "{wind}");
+    let solar = in_unit(|hour| {
+        hour.solar_w_per_m2 = hour.solar_w_per_m2.map(|it| Reading {
+            value: it.value * 0.0036,
+            ..it
+        })
+    });
+    assert!(solar.contains("looks like MJ/m²"), "{solar}");
+}

@@ -3,6 +3,10 @@
 
 use super::moment::{Bed, Moment, Stepped};
 
+/// Steps that are remembered at most, a day of them: a plan of hundreds of
+/// zones that look ahead for weeks would spend more on memory than on steps.
+const REMEMBERED: usize = 288;
+
 /// Steps without water from where a zone stands.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Ahead {
@@ -35,7 +39,7 @@ impl Ahead {
         }
         let step = moment.step(bed, to, 0.0);
         // A step that `to` cut short is not one that the zone would go.
-        if index == self.steps.len() && step.after.at < to {
+        if index == self.steps.len() && index < REMEMBERED && step.after.at < to {
             self.steps.push(step);
         }
         step.after

@@ -5,27 +5,12 @@
 
 use std::time::Instant;
 
+use soakmist::agronomy::texture::ALL as TEXTURES;
 use soakmist::column::{ClassTable, Column, ColumnSpec, StepReport, SurfaceForcing};
-use soakmist::site::TextureName;
 
 const DAYS: u32 = 28;
 const CALL_S: f64 = 300.0;
 const CALLS_PER_DAY: u32 = 288;
-
-const TEXTURES: [TextureName; 12] = [
-    TextureName::Sand,
-    TextureName::LoamySand,
-    TextureName::SandyLoam,
-    TextureName::Loam,
-    TextureName::SiltLoam,
-    TextureName::Silt,
-    TextureName::SandyClayLoam,
-    TextureName::ClayLoam,
-    TextureName::SiltyClayLoam,
-    TextureName::SandyClay,
-    TextureName::SiltyClay,
-    TextureName::Clay,
-];
 
 /// A hot day: demand by the sine of the sun, 6 mm in 14 hours, and a misting
 /// of 5 minutes at 12 mm/h every 100 minutes of daylight.

@@ -11,6 +11,7 @@ use crate::site::Zone;
 
 /// Longest step of the balance [s].
 const STEP_S: i64 = 300;
+
 /// What does not change about a zone while a plan is made.
 #[derive(Debug, Clone)]
 pub struct Bed<'a> {

@@ -5,6 +5,7 @@
 use std::sync::Arc;
 
 use proptest::prelude::*;
+use soakmist::agronomy::texture::ALL as TEXTURES;
 use soakmist::column::{
     AIR_DRY_HEAD_M, ClassTable, Column, ColumnError, ColumnSpec, FieldCapacity, Grading, Grid,
     HydraulicFunctions, Initial, Internodal, RootUptake, SoilLayer, SoilTable, StepReport,
@@ -16,20 +17,6 @@ const HOUR_S: f64 = 3600.0;
 const CALL_S: f64 = 300.0;
 const CALLS_PER_DAY: u32 = 288;
 
-const TEXTURES: [TextureName; 12] = [
-    TextureName::Sand,
-    TextureName::LoamySand,
-    TextureName::SandyLoam,
-    TextureName::Loam,
-    TextureName::SiltLoam,
-    TextureName::Silt,
-    TextureName::SandyClayLoam,
-    TextureName::ClayLoam,
-    TextureName::SiltyClayLoam,
-    TextureName::SandyClay,
-    TextureName::SiltyClay,
-    TextureName::Clay,
-];
 const TABLES: [ClassTable; 2] = [ClassTable::CarselParrish1988, ClassTable::SchaapLeij1998];
 
 fn carsel_parrish(texture: TextureName) -> VanGenuchten {

@@ -18,6 +18,7 @@ use std::sync::Arc;
 use restoration::{ForceRestoreSoil, Rise};
 
 use soakmist::agronomy::evaporation;
+pub use soakmist::agronomy::texture::ALL as TEXTURES;
 use soakmist::balance::demand::HourDemand;
 use soakmist::balance::ground::Ground;
 use soakmist::balance::record::Stage;
@@ -29,20 +30,6 @@ use soakmist::column::{
 use soakmist::site::{SoilKind, TextureName};
 use soakmist::units::Depth;
 
-pub const TEXTURES: [TextureName; 12] = [
-    TextureName::Sand,
-    TextureName::LoamySand,
-    TextureName::SandyLoam,
-    TextureName::Loam,
-    TextureName::SiltLoam,
-    TextureName::Silt,
-    TextureName::SandyClayLoam,
-    TextureName::ClayLoam,
-    TextureName::SiltyClayLoam,
-    TextureName::SandyClay,
-    TextureName::SiltyClay,
-    TextureName::Clay,
-];
 /// Steady demand [mm/h]: a mild, a warm and a hot midday.
 pub const DEMANDS_MM_PER_H: [f64; 3] = [0.2, 0.5, 0.9];
 /// How deep the ground was soaked to field capacity [mm]; dry beneath.

@@ -6,7 +6,7 @@ use std::ops::Range;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::ahead::Ahead;
-use super::moment::{Bed, Moment, Stepped};
+use super::moment::{Bed, Moment, Step};
 use super::timetable::{BalanceHour, Stage};
 use super::turf::{self, Watched};
 use crate::balance::demand::HourDemand;
@@ -52,6 +52,8 @@ pub struct Course {
     pub now: Moment,
     /// Sums since the last run.
     pub since: Since,
+    /// Whether a record is kept of its hours: only what is shown needs one.
+    pub keeps_hours: bool,
     /// Finished hours.
     pub hours: Vec<BalanceHour>,
     /// Dry spells so far.
@@ -71,6 +73,7 @@ impl Course {
         Self {
             now,
             since: Since::default(),
+            keeps_hours: false,
             hours: Vec::new(),
             dry: Vec::new(),
             seed_daylight_s: 0,
@@ -87,24 +90,26 @@ impl Course {
         while self.now.at < to {
             let from = self.now.at;
             let step = self.go(bed, to, water_mm_per_h);
-            let (flows, demand) = (&step.flows, step.demand(bed));
+            let (flows, demand) = (&step.flows, self.now.demand_before(bed));
             self.since.demand_mm += flows.evaporation_mm + flows.transpiration_mm;
             self.since.rain_mm += demand.rain_mm * step.hours;
             if self.record.contains(&from) {
-                self.record(bed, &step, water_mm_per_h * step.hours);
+                if self.keeps_hours {
+                    self.record(bed, &step, water_mm_per_h * step.hours);
+                }
                 self.watch(bed, demand, from);
             }
         }
     }
 
-    fn go(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Stepped {
-        let looked_at = (water_mm_per_h <= 0.0).then(|| self.ahead.go(to)).flatten();
-        let step = looked_at.unwrap_or_else(|| {
-            self.ahead.forget();
-            self.now.step(bed, to, water_mm_per_h)
-        });
-        self.now = step.after;
-        step
+    fn go(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Step {
+        if water_mm_per_h <= 0.0
+            && let Some(step) = self.ahead.go(&mut self.now, to)
+        {
+            return step;
+        }
+        self.ahead.forget();
+        self.now.step(bed, to, water_mm_per_h)
     }
 
     /// Puts other depletions [mm] into the strata, for what is known better of
@@ -119,8 +124,8 @@ impl Course {
         self.hours.extend(self.open_hour.take());
     }
 
-    fn record(&mut self, bed: &Bed, step: &Stepped, water_mm: f64) {
-        let (demand, hours, flows) = (step.demand(bed), step.hours, &step.flows);
+    fn record(&mut self, bed: &Bed, step: &Step, water_mm: f64) {
+        let (demand, hours, flows) = (self.now.demand_before(bed), step.hours, &step.flows);
         if self.open_hour.is_none_or(|open| open.start != demand.start) {
             self.hours.extend(self.open_hour.take());
         }
@@ -232,7 +237,7 @@ impl Course {
             if before >= until {
                 return None;
             }
-            moment = self.ahead.look(bed, moment, count, until);
+            self.ahead.look(bed, &mut moment, count, until);
             count += 1;
             (depletion, due) = watched.state_mm(bed, &moment);
             if depletion > due + DRY_SLACK_MM
@@ -257,7 +262,7 @@ impl Course {
         let at = at.min(bed.end());
         let mut count = 0;
         while moment.at < at {
-            moment = self.ahead.look(bed, moment, count, at);
+            self.ahead.look(bed, &mut moment, count, at);
             count += 1;
         }
         moment.stores

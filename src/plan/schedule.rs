@@ -53,6 +53,7 @@ pub struct Prepared<'a> {
     /// Where the zones stand, when planning goes on; empty at its beginning.
     standings: Vec<Standing>,
     booked: Vec<(i64, Ask)>,
+    keeps_hours: bool,
     /// Daily figures of the weather.
     pub days: Days,
 }
@@ -182,12 +183,23 @@ impl<'a> Prepared<'a> {
             zones: zones.into_iter().collect::<Result<_, _>>()?,
             standings: Vec::new(),
             booked: Vec::new(),
+            keeps_hours: false,
             days,
         })
     }
 
+    /// The same, whose schedules keep the balance of every hour to be shown.
+    #[must_use]
+    pub fn with_hours(self) -> Self {
+        Self {
+            keeps_hours: true,
+            ..self
+        }
+    }
+
     /// The same zones, weather and days under other rules, limits, supply or
-    /// bounds of runs: `site` must not differ in anything else.
+    /// bounds of runs: `site` must not differ in anything else. Without a
+    /// record of hours, for it is tried, not shown.
     #[must_use]
     pub fn under<'s>(&self, site: &'s Site) -> Prepared<'s>
     where
@@ -216,6 +228,7 @@ impl<'a> Prepared<'a> {
             zones: zones.collect(),
             standings: self.standings.clone(),
             booked: self.booked.clone(),
+            keeps_hours: false,
             days: self.days.clone(),
         }
     }
@@ -345,7 +358,7 @@ impl<'a> Prepared<'a> {
             && deadline > instant(begin)
             && deadline <= span.end
             && standing.is_none_or(|standing| !standing.soaked);
-        let course = match standing {
+        let mut course = match standing {
             Some(standing) => {
                 let now = Moment::new(standing.at, standing.stores);
                 let mut course = Course::new(now, span.record());
@@ -354,6 +367,7 @@ impl<'a> Prepared<'a> {
             }
             None => prepared.lead(span, soaks).clone(),
         };
+        course.keeps_hours = self.keeps_hours;
         let mut waterer = Waterer {
             index,
             course,

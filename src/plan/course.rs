@@ -45,6 +45,18 @@ pub struct DrySpell {
     pub seed_stage: bool,
 }
 
+impl DrySpell {
+    /// Seconds of it that count: of seed those by daylight.
+    #[must_use]
+    pub fn counted_s(&self) -> i64 {
+        if self.seed_stage {
+            self.daylight_s
+        } else {
+            self.to - self.from
+        }
+    }
+}
+
 /// A zone carried through the plan.
 #[derive(Debug, Clone)]
 pub struct Course {
@@ -58,6 +70,9 @@ pub struct Course {
     pub hours: Vec<BalanceHour>,
     /// Dry spells so far.
     pub dry: Vec<DrySpell>,
+    /// Seconds so far that count as too dry: of seed those by daylight, and of
+    /// the root zone all. In this order: seed cannot wait.
+    pub dry_s: (i64, i64),
     /// Seconds of daylight in the seed stages so far.
     pub seed_daylight_s: i64,
     record: Range<i64>,
@@ -76,10 +91,21 @@ impl Course {
             keeps_hours: false,
             hours: Vec::new(),
             dry: Vec::new(),
+            dry_s: (0, 0),
             seed_daylight_s: 0,
             record,
             open_hour: None,
-            ahead: Ahead::default(),
+            ahead: Ahead::one_of(1),
+        }
+    }
+
+    /// The same as one of so many zones of a plan, which share the memory for
+    /// what lies ahead.
+    #[must_use]
+    pub fn one_of(self, zones: usize) -> Self {
+        Self {
+            ahead: Ahead::one_of(zones),
+            ..self
         }
     }
 
@@ -194,6 +220,11 @@ impl Course {
 
     /// Lengthens the last spell of its kind, or begins another.
     fn note_dry(&mut self, step: DrySpell) {
+        if step.seed_stage {
+            self.dry_s.0 += step.counted_s();
+        } else {
+            self.dry_s.1 += step.counted_s();
+        }
         let of_kind = |spell: &&mut DrySpell| spell.seed_stage == step.seed_stage;
         let last = self.dry.iter_mut().rev().find(of_kind);
         match last.filter(|spell| spell.to == step.from) {

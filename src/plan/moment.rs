@@ -84,6 +84,7 @@ impl Moment {
         }
     }
 
+    #[inline]
     pub(super) fn demand<'b>(&self, bed: &'b Bed) -> &'b HourDemand {
         if self.at < self.hour_end {
             &bed.demand[self.hour]

@@ -27,6 +27,7 @@ mod et0_command;
 mod growing;
 mod json_schema;
 mod layers;
+mod mends;
 mod packing;
 mod planning;
 mod rain_gauge;

@@ -162,14 +162,14 @@ fn missing_of(short: &Shortfall) -> f64 {
 
 fn told(words: &str, kind: ShortfallKind, missing: f64, left: f64) -> String {
     match (kind, left > 0.0) {
-        (ShortfallKind::PreSoakIncomplete, false) => format!("{words}: the soak would be whole"),
+        (ShortfallKind::PreSoakIncomplete, false) => format!("{words}: gives the whole soak"),
         (ShortfallKind::PreSoakIncomplete, true) => {
             let given = 100.0 * (1.0 - left);
-            format!("{words}: {given:.0} % of the soak would be given")
+            format!("{words}: gives {given:.0} % of the soak")
         }
-        (_, false) => format!("{words}: no dry hours would be left"),
+        (_, false) => format!("{words}: leaves no dry hours"),
         (_, true) => {
-            format!("{words}: {left:.1} of the zone's {missing:.1} dry hours would be left")
+            format!("{words}: leaves {left:.1} of the zone's {missing:.1} dry hours")
         }
     }
 }
@@ -192,7 +192,7 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
             .map(|factor| {
                 let flow = site.supply.flow * factor;
                 let shown = flow.show(site.units);
-                let words = format!("a supply of {shown} (flow in [supply])");
+                let words = format!("supply.flow = {shown}");
                 let flow = as_written(flow, &shown);
                 with(words, &|site| site.supply.flow = flow)
             })
@@ -200,7 +200,7 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
         Constraint::WateringRules | Constraint::Ban => {
             let permit = permit_for(site, prepared.span());
             let words = format!(
-                "a permit for any hour from {} to {} (a [[rules.exception]] in place of all others)",
+                "a permit for any hour from {} to {}, in place of every [[rules.exception]]",
                 permit.from, permit.to
             );
             vec![with(words, &|site| {
@@ -212,7 +212,7 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
             .filter_map(|factor| {
                 let most = site.rules.most_per_day? * factor;
                 let shown = most.show(site.units);
-                let words = format!("{shown} a day (most-per-day in [rules])");
+                let words = format!("rules.most-per-day = {shown}");
                 let most = as_written(most, &shown);
                 Some(with(words, &|site| site.rules.most_per_day = Some(most)))
             })
@@ -224,7 +224,7 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
                 }
             }),
             with(
-                "no one on the grass in these weeks (every [[quiet]] window taken out)".into(),
+                "no one on the grass (every [[quiet]] taken out)".into(),
                 &|site| site.quiet_windows.clear(),
             ),
         ],
@@ -233,9 +233,7 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
             .filter_map(|factor| {
                 let limit = Speed::from_m_per_s(site.wind_limit?.m_per_s() * factor);
                 let shown = limit.show(site.units);
-                let words = format!(
-                    "a wind limit of {shown} (wind in [limits]; or sprinklers nearer to the ground)"
-                );
+                let words = format!("limits.wind = {shown} (or sprinklers nearer to the ground)");
                 let limit = as_written(limit, &shown);
                 Some(with(words, &|site| site.wind_limit = Some(limit)))
             })
@@ -245,8 +243,8 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
                 (site.night.dry_before_sunset - TimeDelta::hours(1)).max(TimeDelta::zero());
             let before_sunrise = site.night.start_before_sunrise + TimeDelta::hours(1);
             let words = format!(
-                "watering up to an hour nearer to the night (in [night]: dry-before-sunset {}, \
-                 start-before-sunrise {})",
+                "an hour nearer to the night (night.dry-before-sunset = {}, \
+                 night.start-before-sunrise = {})",
                 show_duration(before_sunset),
                 show_duration(before_sunrise)
             );
@@ -256,7 +254,7 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
             })]
         }
         Constraint::SoakTime => vec![with(
-            "half the soak time between runs (runs.soak-time of every zone)".into(),
+            "half the soak time between runs (runs.soak-time, every zone)".into(),
             &|site| {
                 for zone in &mut site.zones {
                     zone.runs.soak_time = zone.runs.soak_time / 2;
@@ -271,13 +269,10 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
 fn half_the_drying_time(windows: &[QuietWindow]) -> String {
     let halves: BTreeSet<TimeDelta> = windows.iter().map(|w| w.dry_before / 2).collect();
     let which = match halves.first().filter(|_| halves.len() == 1) {
-        Some(half) => format!(
-            "dry-before {} in every [[quiet]] window",
-            show_duration(*half)
-        ),
-        None => "dry-before halved in every [[quiet]] window".to_owned(),
+        Some(half) => format!("dry-before = {} in every [[quiet]]", show_duration(*half)),
+        None => "dry-before halved in every [[quiet]]".to_owned(),
     };
-    format!("half the drying time before people come ({which})")
+    format!("half the drying time ({which})")
 }
 
 fn permit_for(site: &Site, span: &Span) -> RuleException {

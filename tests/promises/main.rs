@@ -40,9 +40,11 @@ mod seed_layer;
 #[cfg(feature = "daemon")]
 mod sensors;
 mod site_file;
+mod site_words;
 mod soil_command;
 mod sun_command;
 mod timetable_outputs;
+mod told_once;
 mod told_to_people;
 mod valve_devices;
 mod valve_model;

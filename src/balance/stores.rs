@@ -120,6 +120,7 @@ impl Stores {
     }
 
     /// The surface layer as it is now.
+    #[inline]
     #[must_use]
     pub fn surface<'a>(&self, ground: &'a Ground) -> &'a SurfaceLayer {
         if self.seeded {
@@ -130,18 +131,21 @@ impl Stores {
     }
 
     /// Depletion of the managed layer [mm].
+    #[inline]
     #[must_use]
     pub fn depletion_mm(&self) -> f64 {
         self.surface_mm + self.root_mm()
     }
 
     /// Depletion of all modelled soil [mm].
+    #[inline]
     #[must_use]
     pub fn total_depletion_mm(&self) -> f64 {
         self.surface_mm + self.below_mm()
     }
 
     /// Depletion of the root zone beneath the surface layer [mm].
+    #[inline]
     #[must_use]
     pub fn root_mm(&self) -> f64 {
         let strata = self.strata_mm.iter().zip(self.rooted);
@@ -149,24 +153,28 @@ impl Stores {
     }
 
     /// Depletion of all soil beneath the surface layer [mm].
+    #[inline]
     #[must_use]
     pub fn below_mm(&self) -> f64 {
         self.strata_mm.iter().sum()
     }
 
     /// Total available water of the managed layer [mm].
+    #[inline]
     #[must_use]
     pub fn available_mm(&self, ground: &Ground) -> f64 {
         self.surface(ground).available_mm + self.root_available_mm(ground)
     }
 
     /// Total available water of all modelled soil [mm].
+    #[inline]
     #[must_use]
     pub fn all_available_mm(&self, ground: &Ground) -> f64 {
         let below_mm = ground.bottom_mm - self.layer_mm;
         self.available_mm(ground) + ground.available_share() * below_mm
     }
 
+    #[inline]
     fn root_available_mm(&self, ground: &Ground) -> f64 {
         ground.available_share() * (self.layer_mm - self.surface(ground).thickness_mm)
     }

@@ -8,6 +8,7 @@ use chrono::NaiveDate;
 
 use super::arguments::wind_height;
 use super::output::{Format, emit};
+use super::planning::ReadSite;
 use super::timetable::{date, write_file, zone_indices};
 use super::{Failure, planning};
 use crate::backtest::{self, Order};
@@ -61,11 +62,13 @@ pub struct BacktestArguments {
 /// # Errors
 /// See [`Failure`].
 pub fn run(arguments: &BacktestArguments) -> Result<(), Failure> {
-    let site = planning::load_site(&arguments.site)?;
+    let ReadSite { site, remarks, .. } = planning::read_site(&arguments.site)?;
+    let mut zones = zone_indices(&site, &arguments.zone)?;
+    anstream::eprint!("{remarks}");
     let (weather, height_m) = (arguments.weather.as_deref(), arguments.wind_height);
     let weather = planning::load_weather_file(&site, &arguments.site, weather, height_m)?;
+    anstream::eprint!("{}", weather.remarks);
     let (from, to) = planning::span(&site, arguments.from, arguments.days);
-    let mut zones = zone_indices(&site, &arguments.zone)?;
     if zones.is_empty() {
         zones = (0..site.zones.len()).collect();
     }

@@ -4,21 +4,18 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{NaiveDate, TimeDelta, Utc};
 use serde::Serialize;
 
-use super::coverage::Coverage;
-use super::planning::USUAL_DAYS;
-use super::{Failure, planning};
+use super::Failure;
 use crate::agronomy::germination;
 use crate::plan;
 use crate::site::{
     Acts, DefaultUsed, Diagnostic, LARGEST_FILE, Loaded, Severity, Site, Zone, load_bytes,
 };
-use crate::weather::csv::{CsvOptions, read_file};
-use crate::weather::sources::{self, Wanted};
 
 mod text;
+mod weather;
 
 /// Version of the JSON that `check --format json` prints.
 const SCHEMA: &str = "soakmist-check/1";
@@ -82,7 +79,7 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
         Ok(Loaded { site, mut warnings }) => {
             let text = String::from_utf8_lossy(&bytes);
             warnings.extend(doubts(&site, &file, &text));
-            let lacking = weather_lacking(&site, &arguments.site);
+            let lacking = weather::lacking(&site, &arguments.site, &text);
             if !site.weather.is_empty() {
                 weather = match lacking.is_empty() {
                     false => WeatherState::Lacking,
@@ -159,9 +156,18 @@ fn doubts(site: &Site, file: &str, text: &str) -> Vec<Diagnostic> {
         .collect()
 }
 
-/// Whether weather of the past is there, so that a past sowing is meant.
-fn has_records(site: &Site) -> bool {
-    site.weather.file.is_some() || !site.weather.loggers.is_empty()
+/// Whether a sowing without green lies in the past although no look back is
+/// meant: with a file alone it may be, with loggers for as long as seed takes.
+fn is_past(site: &Site, sown: NaiveDate, today: NaiveDate) -> bool {
+    const LONGEST_TO_COME_UP: TimeDelta = TimeDelta::days(60);
+    let weather = &site.weather;
+    let looks_back = weather.file.is_some() && weather.services.is_empty();
+    let has_records = weather.file.is_some() || !weather.loggers.is_empty();
+    match (looks_back, has_records) {
+        (true, _) => false,
+        (false, true) => sown + LONGEST_TO_COME_UP < today,
+        (false, false) => sown < today,
+    }
 }
 
 /// A valve that nobody drives, or that stays open if the computer dies with no
@@ -224,7 +230,7 @@ fn untimely(site: &Site, today: NaiveDate) -> Vec<(String, String)> {
                     (format!("zone {name}: {what}"), help.to_owned())
                 }));
             }
-            None if sown < today && !has_records(site) => found.push((
+            None if is_past(site, sown, today) => found.push((
                 format!("zone {name}: it was sown on {sown}, which is in the past"),
                 "check the year; what is up already has its day in `emerged`".to_owned(),
             )),
@@ -269,87 +275,6 @@ fn line_of_zone<'t>(site: &Site, what: &str, text: &'t str) -> Option<(usize, &'
         key.is_some_and(|rest| rest.trim_start().starts_with('=') && rest.contains(&quoted))
     })?;
     Some((index + 1, line))
-}
-
-/// Why the weather that the site names is not enough for a plan of the usual
-/// length. How far a forecast reaches is known when it is asked for.
-fn weather_lacking(site: &Site, file: &Path) -> Vec<Diagnostic> {
-    let mut troubles = weather_file_troubles(site, file);
-    if troubles.is_empty() && !site.weather.is_merged() {
-        troubles.extend(uncovered(site, file));
-    }
-    let name = file.display().to_string();
-    troubles
-        .into_iter()
-        .map(|(what, help)| Diagnostic::about_the_site(&name, what, Some(help)))
-        .collect()
-}
-
-/// Days of the usual plan that the site's one file does not reach.
-fn uncovered(site: &Site, file: &Path) -> Option<(String, String)> {
-    let weather = site.weather.file.as_ref()?;
-    let path = file.parent().unwrap_or(Path::new("")).join(&weather.path);
-    let options = CsvOptions::of(site.place.time_zone);
-    let contents = read_file(&path, &options).ok()?;
-    let starts = || contents.hours.iter().map(|hour| hour.start);
-    let name = path.display().to_string();
-    let coverage = Coverage {
-        site,
-        name: &name,
-        weather: (starts().min()?, starts().max()? + TimeDelta::hours(1)),
-        plan: planning::span(site, None, USUAL_DAYS),
-    };
-    (!coverage.is_whole()).then(|| (coverage.missing(), coverage.mend()))
-}
-
-/// What is wrong with the weather files that a site names, and how to mend it.
-fn weather_file_troubles(site: &Site, file: &Path) -> Vec<(String, String)> {
-    let folder = file.parent().unwrap_or(Path::new(""));
-    let setup = &site.weather;
-    let own = setup.file.iter().map(|file| &file.path);
-    let loggers = setup.loggers.iter().map(|logger| &logger.path);
-    let named: Vec<PathBuf> = own
-        .chain(loggers)
-        .chain(&setup.typical_year)
-        .map(|path| folder.join(path))
-        .collect();
-    let missing: Vec<&PathBuf> = named.iter().filter(|path| !path.is_file()).collect();
-    let mut troubles: Vec<(String, String)> = missing
-        .iter()
-        .map(|path| {
-            (
-                format!("there is no weather file {}", path.display()),
-                "check [weather] file (relative to the site file), or give --weather".to_owned(),
-            )
-        })
-        .collect();
-    let never = DateTime::<Utc>::default();
-    let wanted = Wanted {
-        setup,
-        folder,
-        place: &site.place,
-        now: never,
-        from: never,
-        to: never,
-    };
-    let is_told = |trouble: &String| {
-        missing
-            .iter()
-            .any(|path| trouble.contains(&path.display().to_string()))
-    };
-    let unreadable = sources::file_troubles(&wanted);
-    troubles.extend(
-        unreadable
-            .into_iter()
-            .filter(|trouble| !is_told(trouble))
-            .map(|trouble| {
-                (
-                    trouble,
-                    "mend the file, or how [weather] says it is to be read".to_owned(),
-                )
-            }),
-    );
-    troubles
 }
 
 fn json(out: &mut impl Write, report: &Report) -> io::Result<()> {

@@ -3,6 +3,7 @@
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 
+use super::assumed::TYPICAL_YEAR;
 use crate::site::Site;
 use crate::site::local_time::{date_of, start_of_day};
 
@@ -47,6 +48,17 @@ impl Coverage<'_> {
     /// What would mend it.
     #[must_use]
     pub fn mend(&self) -> String {
+        let of_days = self.mend_of_days();
+        match self.plan.1 > self.weather.1 {
+            true => format!(
+                "{of_days}; {TYPICAL_YEAR}; for a first look, --assume-warm-dry plans such days as warm \
+                 and dry"
+            ),
+            false => of_days,
+        }
+    }
+
+    fn mend_of_days(&self) -> String {
         match self.covered_days() {
             Some((from, days)) => format!(
                 "ask for the days that it covers, --from {from} --days {days}, or give weather \

@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 mod arguments;
+mod assumed;
 mod backtest;
 mod catch_cans;
 mod check;

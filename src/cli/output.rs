@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::Failure;
 
 /// Columns of a terminal that every person has.
-const WIDTH: usize = 80;
+pub(super) const WIDTH: usize = 80;
 
 /// Form of a result.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]

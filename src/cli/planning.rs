@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, DurationRound as _, NaiveDate, TimeDelta, Utc};
 
 use super::Failure;
+use super::assumed::{TYPICAL_YEAR, with_warm_days};
 use super::check::read_site_file;
 use super::coverage::Coverage;
-use super::output::paragraph;
+use super::output::{paragraph, wrapped};
 use super::sources::{SourceArguments, Span};
 use crate::agronomy::missing_data::{CompletionError, complete};
 use crate::agronomy::weather_record::{GeoPosition, WeatherHour};
@@ -20,7 +21,7 @@ use crate::weather::csv::{CsvOptions, WeatherCsvError, read_file};
 use crate::weather::quality;
 use crate::weather::series::MergeRules;
 use crate::weather::sources::SourceLine;
-use crate::weather::whole::{known_to, whole};
+use crate::weather::whole::{Whole, known_to, whole};
 
 /// Without a start, a plan begins this long before the first seeding, so
 /// that it shows the deep soak [d].
@@ -36,22 +37,39 @@ const REMARKS_SHOWN: usize = 8;
 /// [`Failure::Io`] when the file cannot be read; [`Failure::Input`] with all
 /// diagnostics when it has errors.
 pub fn load_site(path: &Path) -> Result<Site, Failure> {
-    Ok(load_site_with_doubts(path)?.0)
+    let read = read_site(path)?;
+    anstream::eprint!("{}", read.remarks);
+    Ok(read.site)
 }
 
-/// As [`load_site`], with what is doubtful, for the reader of a plan.
+/// A site and what is doubtful in it. Nothing of it is told yet, because the
+/// page of a plan tells it as well.
+pub struct ReadSite {
+    /// The site.
+    pub site: Site,
+    /// What is doubtful, for the reader of a plan.
+    pub doubts: Vec<SiteDoubt>,
+    /// The warnings of the file as standard error tells them.
+    pub remarks: String,
+}
+
+/// As [`load_site`], but leaves it to the caller to tell the warnings.
 ///
 /// # Errors
 /// As [`load_site`].
-pub fn load_site_with_doubts(path: &Path) -> Result<(Site, Vec<SiteDoubt>), Failure> {
+pub fn read_site(path: &Path) -> Result<ReadSite, Failure> {
     let bytes = read_site_file(path)?;
     match load_bytes(&bytes, &path.display().to_string()) {
         Ok(loaded) => {
-            for warning in &loaded.warnings {
-                anstream::eprintln!("{}", warning.render(true));
-            }
-            let doubts = site_doubts(&loaded);
-            Ok((loaded.site, doubts))
+            let warnings = loaded.warnings.iter();
+            let remarks = warnings
+                .map(|warning| warning.render(true) + "\n")
+                .collect();
+            Ok(ReadSite {
+                doubts: site_doubts(&loaded),
+                site: loaded.site,
+                remarks,
+            })
         }
         Err(faults) => {
             anstream::eprintln!("{}", faults.render(true));
@@ -88,6 +106,8 @@ pub struct SiteWeather {
     pub hours: Vec<WeatherHour>,
     /// For the head of a report.
     pub source: WeatherSource,
+    /// What is doubtful or estimated, as standard error tells it.
+    pub remarks: String,
 }
 
 /// Weather for a plan, and the span that it is for.
@@ -98,6 +118,8 @@ pub struct PlannedWeather {
     pub source: WeatherSource,
     /// First and last instant of the plan.
     pub span: (DateTime<Utc>, DateTime<Utc>),
+    /// What is doubtful or estimated, as standard error tells it.
+    pub remarks: String,
 }
 
 /// The days that are asked for.
@@ -107,6 +129,8 @@ pub struct Asked {
     pub from: Option<NaiveDate>,
     /// Number of local days.
     pub days: Option<u32>,
+    /// Whether warm dry days stand in where no source tells the weather.
+    pub assume_warm_dry: bool,
 }
 
 /// A plan on a forecast looks at least so far, whatever must stand in.
@@ -118,7 +142,7 @@ const BEFORE: TimeDelta = TimeDelta::days(40);
 const AFTER: TimeDelta = TimeDelta::days(60);
 
 /// Weather for a plan: from one file as it is, or merged from all the sources
-/// that the site names. What is doubtful or estimated goes to standard error.
+/// that the site names. What is doubtful or estimated is left to the caller to tell.
 ///
 /// # Errors
 /// [`Failure::Input`] without any source, or for a file that cannot be used;
@@ -129,17 +153,45 @@ pub fn load_weather(
     sources: &SourceArguments,
     asked: Asked,
 ) -> Result<PlannedWeather, Failure> {
-    if site.weather.is_merged() {
-        return merged_weather(site, site_path, sources, asked);
+    let mut planned = match site.weather.is_merged() {
+        true => merged_weather(site, site_path, sources, asked)?,
+        false => weather_of_file(site, site_path, sources, asked)?,
+    };
+    if asked.assume_warm_dry {
+        let (from, to) = planned.span;
+        let (hours, alarm) = with_warm_days(site, planned.hours, (from, to))?;
+        planned.hours = hours;
+        if let Some(alarm) = alarm {
+            let told = paragraph("ALARM: ", &alarm);
+            planned.remarks.insert_str(0, &told);
+            let counted = between(&planned.hours, from, to);
+            planned.source = planned.source.counted_again(counted);
+            planned.source.alarms.push(alarm);
+        }
     }
+    Ok(planned)
+}
+
+/// Weather from one file as it is.
+fn weather_of_file(
+    site: &Site,
+    site_path: &Path,
+    sources: &SourceArguments,
+    asked: Asked,
+) -> Result<PlannedWeather, Failure> {
     let (weather, height_m) = (sources.weather.as_deref(), sources.wind_height);
-    let SiteWeather { hours, source } = load_weather_file(site, site_path, weather, height_m)?;
+    let SiteWeather {
+        hours,
+        source,
+        remarks,
+    } = load_weather_file(site, site_path, weather, height_m)?;
     let first = asked.from.unwrap_or_else(|| usual_start(site, &hours));
     let days = asked.days.unwrap_or(USUAL_DAYS);
     Ok(PlannedWeather {
         span: span(site, Some(first), days),
         hours,
         source,
+        remarks,
     })
 }
 
@@ -162,39 +214,49 @@ fn merged_weather(
             other => other.to_string(),
         };
         Failure::Io(format!(
-            "no plan can be made: {what}{}; a typical year under [weather] would stand in",
+            "no plan can be made: {what}{}; {TYPICAL_YEAR}",
             told.concat()
         ))
     };
     let (series, place) = (&gathered.assembled.series, &gathered.place);
-    let known = known_to(series, place, from).map_err(nothing)?;
-    let reach = start_of_day(site.place.time_zone, date_of(site.place.time_zone, known));
-    let to = match asked.days {
-        Some(_) => wanted_to,
-        None => wanted_to.min(reach.max(from + LEAST_AHEAD)),
+    let known = match known_to(series, place, from) {
+        // Nothing is known; warm dry days do for all of it.
+        Err(CompletionError::Empty) if asked.assume_warm_dry => None,
+        known => Some(known.map_err(nothing)?),
     };
-    let whole = whole(series, place, (from, to)).map_err(nothing)?;
+    let to = match (asked.days, known) {
+        (None, Some(known)) if !asked.assume_warm_dry => {
+            let zone = site.place.time_zone;
+            let reach = start_of_day(zone, date_of(zone, known));
+            wanted_to.min(reach.max(from + LEAST_AHEAD))
+        }
+        _ => wanted_to,
+    };
+    let whole = match known {
+        Some(_) => whole(series, place, (from, to)).map_err(nothing)?,
+        None => Whole::nothing(from),
+    };
     alarms.extend(whole.alarms);
-    for alarm in &alarms {
-        anstream::eprintln!("ALARM: {alarm}");
-    }
+    let told = alarms.iter().map(|alarm| paragraph("ALARM: ", alarm));
+    let mut told: String = told.collect();
     let doubts = series.doubts.iter().map(ToString::to_string);
     let notes = whole.completed.notes.iter().map(ToString::to_string);
     let remarks: Vec<String> = doubts.chain(notes).collect();
-    tell(site_path, &remarks);
+    told += &in_words(site_path, &remarks);
     let hours = whole.completed.hours;
     let counted = WeatherSource::new(&names(&gathered.lines), between(&hours, from, to), remarks);
     let merged = MergedWeather {
-        alarms,
         rain_rule: site.weather.rain.rule(),
     };
     Ok(PlannedWeather {
         hours,
         source: WeatherSource {
+            alarms,
             merged: Some(merged),
             ..counted
         },
         span: (from, to),
+        remarks: told,
     })
 }
 
@@ -243,7 +305,7 @@ fn live_span(site: &Site, asked: Asked, now: DateTime<Utc>) -> (DateTime<Utc>, D
 }
 
 /// Weather from the file asked for, or from the one that the site names.
-/// What is doubtful or estimated goes to standard error.
+/// What is doubtful or estimated is left to the caller to tell.
 ///
 /// # Errors
 /// [`Failure::Input`] without any file, or for one that cannot be used;
@@ -281,15 +343,18 @@ pub fn load_weather_file(
     let mut remarks: Vec<String> = findings
         .map(|finding| finding.in_zone(site.place.time_zone))
         .collect();
-    let completed = complete(&contents.hours, &place)
-        .map_err(|error| Failure::Input(format!("{}: {error}", path.display())))?;
+    let completed = complete(&contents.hours, &place).map_err(|error| {
+        anstream::eprint!("{}", in_words(&path, &remarks));
+        Failure::Input(format!("{}: {error}", path.display()))
+    })?;
     remarks.extend(completed.notes.iter().map(ToString::to_string));
-    tell(&path, &remarks);
+    let told = in_words(&path, &remarks);
     let mut source = WeatherSource::new(&path.display().to_string(), &completed.hours, remarks);
     source.stamps_taken_in = contents.stamps_taken_in;
     Ok(SiteWeather {
         hours: completed.hours,
         source,
+        remarks: told,
     })
 }
 
@@ -343,16 +408,16 @@ fn weather_failure(error: WeatherCsvError) -> Failure {
     }
 }
 
-fn tell(path: &Path, remarks: &[String]) {
+fn in_words(path: &Path, remarks: &[String]) -> String {
     if remarks.is_empty() {
-        return;
+        return String::new();
     }
-    let mut page = format!("{}:\n", path.display());
+    let mut page = wrapped(&format!("{}:", path.display()));
     for remark in remarks.iter().take(REMARKS_SHOWN) {
         page += &paragraph("  - ", remark);
     }
     if remarks.len() > REMARKS_SHOWN {
         page += &format!("  - and {} more remarks\n", remarks.len() - REMARKS_SHOWN);
     }
-    anstream::eprint!("{page}");
+    page
 }

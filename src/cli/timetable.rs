@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use clap::ValueEnum;
 
 use super::output::paragraph;
-use super::planning::Asked;
+use super::planning::{Asked, ReadSite};
 use super::sources::SourceArguments;
 use super::{Failure, planning};
 use crate::plan::make_timetable;
@@ -46,6 +46,10 @@ pub struct TimetableArguments {
     /// Write to this file instead of standard output
     #[arg(long, short, value_name = "FILE")]
     output: Option<PathBuf>,
+    /// Plan days of which no source knows the weather as warm and dry: for
+    /// orientation only
+    #[arg(long)]
+    assume_warm_dry: bool,
     #[command(flatten)]
     sources: SourceArguments,
 }
@@ -73,15 +77,11 @@ pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
     let Planned {
         site,
         doubts,
+        only,
         timetable,
         weather,
     } = plan(arguments)?;
     spare_the_inputs(arguments, &site)?;
-    let names: &[String] = match &arguments.explain {
-        Some(zone) => std::slice::from_ref(zone),
-        None => &arguments.zone,
-    };
-    let only = zone_indices(&site, names)?;
     let view = View::new(&site, &timetable, &weather, &only).with_doubts(doubts);
     if let Some(path) = &arguments.chart {
         write_file(path, &report::chart_svg(&view))?;
@@ -104,29 +104,64 @@ pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
 struct Planned {
     site: Site,
     doubts: Vec<SiteDoubt>,
+    /// Indices of the zones that are asked for.
+    only: Vec<usize>,
     timetable: Timetable,
     weather: WeatherSource,
 }
 
-/// Loads site and weather and plans.
+/// Loads site and weather and plans. A zone that is not there is told before
+/// anything else is looked at.
 fn plan(arguments: &TimetableArguments) -> Result<Planned, Failure> {
-    let (mut site, doubts) = planning::load_site_with_doubts(&arguments.site)?;
-    site.weather = arguments.sources.setup(&site);
-    let asked = Asked {
-        from: arguments.from,
-        days: arguments.days,
+    let ReadSite {
+        mut site,
+        doubts,
+        mut remarks,
+    } = planning::read_site(&arguments.site)?;
+    let names: &[String] = match &arguments.explain {
+        Some(zone) => std::slice::from_ref(zone),
+        None => &arguments.zone,
     };
-    let planned = planning::load_weather(&site, &arguments.site, &arguments.sources, asked)?;
-    let (from, to) = planned.span;
-    let weather = planned.source;
-    let timetable = make_timetable(&site, &planned.hours, from, to)
-        .map_err(|error| planning::plan_failure(&site, &weather.name, error))?;
+    let only = zone_indices(&site, names)?;
+    site.weather = arguments.sources.setup(&site);
+    let made = timetable(arguments, &site, &mut remarks);
+    if made.is_err() || !page_tells_remarks(arguments) {
+        anstream::eprint!("{remarks}");
+    }
+    let (timetable, weather) = made?;
     Ok(Planned {
         site,
         doubts,
+        only,
         timetable,
         weather,
     })
+}
+
+/// The plan of a site and the weather that it is made with, whose remarks are
+/// added to those of the site.
+fn timetable(
+    arguments: &TimetableArguments,
+    site: &Site,
+    remarks: &mut String,
+) -> Result<(Timetable, WeatherSource), Failure> {
+    let asked = Asked {
+        from: arguments.from,
+        days: arguments.days,
+        assume_warm_dry: arguments.assume_warm_dry,
+    };
+    let planned = planning::load_weather(site, &arguments.site, &arguments.sources, asked)?;
+    remarks.push_str(&planned.remarks);
+    let (from, to) = planned.span;
+    let weather = planned.source;
+    let timetable = make_timetable(site, &planned.hours, from, to)
+        .map_err(|error| planning::plan_failure(site, &weather.name, error))?;
+    Ok((timetable, weather))
+}
+
+/// Whether what is printed says itself what is doubtful in site and weather.
+fn page_tells_remarks(arguments: &TimetableArguments) -> bool {
+    arguments.format == Format::Text && arguments.explain.is_none() && arguments.output.is_none()
 }
 
 /// Refuses to write over what was read: a slip of the hand would lose it.

@@ -8,12 +8,13 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, DurationRound, TimeDelta, Timelike, Utc};
+use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 
 use crate::agronomy::missing_data::{self, CompletionError, LONGEST_INTERPOLATED_H};
 use crate::agronomy::weather_record::{
     GeoPosition, Provenance, RawHour, Reading, WeatherHour, WeatherVariable,
 };
+use crate::weather::warm_day::warm_hour;
 use crate::weather::whole::mean_hour;
 
 /// Days before now that are kept: longer than a season from seed.
@@ -24,12 +25,6 @@ const AHEAD_DAYS: i64 = 16;
 const DONOR_DAYS: i64 = 7;
 /// So far back may the first of them lie.
 const DONOR_REACH_DAYS: i64 = 10;
-/// Mean and half range of the day that stands in where nothing is known
-/// [°C]: a warm clear day (own choice, no source).
-const WARM_DAY_C: (f64, f64) = (22.0, 7.0);
-/// Solar hour of the highest temperature (common practice, no source).
-const WARMEST_H: f64 = 15.0;
-
 /// What a sensor of the site can tell.
 const SENSED: [WeatherVariable; 5] = [
     WeatherVariable::AirTemperature,
@@ -232,27 +227,10 @@ pub fn in_words(from: DateTime<Utc>, basis: Basis) -> String {
     )
 }
 
-fn dry_hour(start: DateTime<Utc>) -> RawHour {
-    RawHour {
-        rain_mm: Some(Reading::estimated(0.0)),
-        ..RawHour::empty(start, 2.0)
-    }
-}
-
-/// The rest of it follows by the rules of FAO-56 for missing data.
-fn warm_hour(start: DateTime<Utc>, place: &GeoPosition) -> RawHour {
-    let (mean_c, half_range_c) = WARM_DAY_C;
-    let solar_h = f64::from(start.hour()) + 0.5 + place.longitude_deg / 15.0;
-    let phase = (solar_h - WARMEST_H) / 24.0 * std::f64::consts::TAU;
-    RawHour {
-        air_temperature_c: Some(Reading::estimated(mean_c + half_range_c * phase.cos())),
-        ..dry_hour(start)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::weather::warm_day::dry_hour;
 
     const PLACE: GeoPosition = GeoPosition {
         latitude_deg: 36.1,

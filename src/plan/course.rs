@@ -9,6 +9,8 @@ use super::ahead::Ahead;
 use super::moment::{Bed, Moment, Step};
 use super::timetable::{BalanceHour, Stage};
 use super::turf::{self, Watched};
+use super::water::hours;
+use super::window::HOUR_S;
 use crate::balance::demand::HourDemand;
 use crate::balance::stores::Stores;
 use crate::balance::strata;
@@ -18,8 +20,10 @@ const START_GRID_S: i64 = 60;
 /// Seed that has just been sown is still dry; its layer counts as too dry
 /// only from this long after sowing (common practice, no source).
 const GRACE_S: i64 = 3600;
-/// When seed gets too dry after its need is looked for so far ahead [s].
-const DRY_AHEAD_S: i64 = 12 * 3600;
+/// When a zone gets too dry after its need is looked for so far ahead [s].
+const DRY_AHEAD_S: i64 = 24 * HOUR_S;
+/// Demand of a night without any, to divide by [mm/h].
+const LEAST_DEMAND_MM_PER_H: f64 = 1e-3;
 /// Depletion counts as above the allowed one from this excess [mm].
 const DRY_SLACK_MM: f64 = 1e-6;
 
@@ -253,6 +257,7 @@ impl Course {
         let mut worthwhile_from = None;
         let until = until.min(bed.end());
         let (mut depletion, mut due) = watched.state_mm(bed, &moment);
+        let margin_mm = |from_mm: f64, moment| watched.allowed_mm(bed, &moment) - from_mm;
         let mut count = 0;
         loop {
             let (before, depletion_before, due_before) = (moment.at, depletion, due);
@@ -263,7 +268,7 @@ impl Course {
                 return Some(Need {
                     worthwhile_from: worthwhile_from.unwrap_or(before),
                     latest: before,
-                    dry_from: self.dry_from(bed, watched, (moment, count), until),
+                    dry_from: dry_from(bed, before, margin_mm(depletion_before, moment), None),
                     depletion_mm: depletion_before,
                 });
             }
@@ -280,40 +285,14 @@ impl Course {
                     (before, depletion_before - due_before),
                     (moment.at, depletion - due),
                 );
-                let is_dry = watched.is_too_dry(bed, &moment);
+                let loss_mm_per_h = (depletion - depletion_before) / hours(moment.at - before);
+                let margin_mm = margin_mm(due, moment);
                 return Some(Need {
                     worthwhile_from: worthwhile_from.unwrap_or(latest),
                     latest,
-                    dry_from: if is_dry {
-                        latest
-                    } else {
-                        self.dry_from(bed, watched, (moment, count), until)
-                    },
+                    dry_from: dry_from(bed, latest, margin_mm, Some(loss_mm_per_h)),
                     depletion_mm: depletion,
                 });
-            }
-        }
-    }
-
-    /// From when what is watched is too dry without water, looked for from a
-    /// moment that `count` steps lead to.
-    fn dry_from(
-        &mut self,
-        bed: &Bed,
-        watched: Watched,
-        (mut moment, mut count): (Moment, usize),
-        until: i64,
-    ) -> i64 {
-        let last = until.min(moment.at + DRY_AHEAD_S);
-        loop {
-            let before = moment.at;
-            if before >= last || watched.is_too_dry(bed, &moment) {
-                return before;
-            }
-            self.ahead.look(bed, &mut moment, count, last);
-            count += 1;
-            if watched.is_too_dry(bed, &moment) {
-                return before;
             }
         }
     }
@@ -350,6 +329,29 @@ pub fn watched_from(bed: &Bed) -> i64 {
     bed.season.sown.timestamp() + GRACE_S
 }
 
+/// From when a zone is too dry that has `margin_mm` left at an instant and
+/// loses so much [mm/h] there, or all of the demand where that is not known. It
+/// loses on as the demand goes, by day and by night.
+fn dry_from(bed: &Bed, from: i64, margin_mm: f64, loss_mm_per_h: Option<f64>) -> i64 {
+    let demand_mm_per_h = |at| {
+        let demand = bed.demand_at(at);
+        (demand.kc_max * demand.et0_mm_per_h).max(LEAST_DEMAND_MM_PER_H)
+    };
+    let of_demand = loss_mm_per_h.map_or(1.0, |loss| loss.max(0.0) / demand_mm_per_h(from));
+    let last = bed.end().min(from + DRY_AHEAD_S);
+    let (mut at, mut left_mm) = (from, margin_mm.max(0.0));
+    while at < last {
+        let end = last.min((at.div_euclid(HOUR_S) + 1) * HOUR_S);
+        let lost_mm = of_demand * demand_mm_per_h(at) * hours(end - at);
+        if lost_mm >= left_mm {
+            return crossing((at, -left_mm), (end, lost_mm - left_mm));
+        }
+        left_mm -= lost_mm;
+        at = end;
+    }
+    last.max(from)
+}
+
 /// Depletion over what is allowed of it, where it is more than that.
 fn too_dry(depletion_mm: f64, allowed_mm: f64) -> Option<f64> {
     (depletion_mm > allowed_mm + DRY_SLACK_MM).then(|| depletion_mm / allowed_mm.max(DRY_SLACK_MM))
@@ -360,7 +362,7 @@ fn crossing(before: (i64, f64), after: (i64, f64)) -> i64 {
     #[expect(
         clippy::cast_precision_loss,
         clippy::cast_possible_truncation,
-        reason = "within one step of 300 s"
+        reason = "within one hour"
     )]
     let seconds = ((after.0 - before.0) as f64 * (-before.1) / (after.1 - before.1)) as i64;
     let at = before.0 + seconds.clamp(0, after.0 - before.0);

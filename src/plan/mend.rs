@@ -1,7 +1,12 @@
 //! What would mend a shortfall, found by planning again with one constraint
 //! relaxed at a time and looking at what is left.
+//!
+//! A mend names the key that it changes, for whom, and the value as it would be
+//! written; whoever writes just that gets the figures that are told. So it is
+//! planned as the site itself is, smaller supplies included.
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::str::FromStr;
 
 use chrono::TimeDelta;
 
@@ -11,8 +16,8 @@ use super::shortfall::shortfalls;
 use super::side_by_side::side_by_side;
 use super::timetable::{Constraint, Shortfall, ShortfallKind};
 use crate::site::local_time::date_of;
-use crate::site::{ExceptionEffect, RuleException, Site};
-use crate::units::Speed;
+use crate::site::{ExceptionEffect, QuietWindow, RuleException, Site};
+use crate::units::{Speed, show_duration};
 
 /// A relaxation must take away at least this share of a shortfall to be
 /// worth telling, or this share more than the one told before it.
@@ -49,16 +54,24 @@ pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared) {
         if round.is_empty() {
             break;
         }
-        let left = side_by_side(&round, |(_, relaxed)| {
-            let flow = relaxed.site.supply.flow.l_per_min();
-            Missing::of(&shortfalls(
-                &prepared.under(&relaxed.site).schedule_with(flow),
-            ))
+        let left = side_by_side(&round, |(cause, relaxed)| {
+            let relaxed = prepared.under(&relaxed.site);
+            let first = relaxed.first_schedule();
+            let left = Missing::of(&shortfalls(&first));
+            let tellers = found.iter().zip(&mends);
+            let mut tellers = tellers.filter(|(_, mends)| mends.cause == *cause);
+            // What is told is what the site itself would get.
+            match tellers.any(|(found, mends)| mends.is_worth_telling(left.of_zone(found))) {
+                true => Missing::of(&shortfalls(&relaxed.bettered(first))),
+                false => left,
+            }
         });
-        for ((cause, relaxed), left) in round.iter().zip(&left) {
+        for ((cause, relaxed), after) in round.iter().zip(&left) {
+            let harm = harm(before.dry_hours(), after.dry_hours());
             for (shortfall, mends) in found.iter().zip(&mut mends) {
                 if mends.cause == *cause {
-                    mends.take(&relaxed.words, shortfall.kind, left.of_zone(shortfall));
+                    let words = (relaxed.words.as_str(), harm.as_str());
+                    mends.take(words, shortfall.kind, after.of_zone(shortfall));
                 }
             }
         }
@@ -106,10 +119,11 @@ impl Mends {
         self.missing > 0.0 && self.least - left >= WORTH_TELLING * self.missing
     }
 
-    fn take(&mut self, words: &str, kind: ShortfallKind, left: f64) {
+    fn take(&mut self, (words, harm): (&str, &str), kind: ShortfallKind, left: f64) {
         if self.is_worth_telling(left) {
-            self.ways
-                .push((left, told(words, kind, self.missing, left)));
+            let mut told = told(words, kind, self.missing, left);
+            told.push_str(harm);
+            self.ways.push((left, told));
             self.least = left;
         }
     }
@@ -179,6 +193,26 @@ impl Missing {
         let key = (shortfall.zone, shortfall.kind);
         self.0.get(&key).copied().unwrap_or(0.0)
     }
+
+    /// Of all zones, whatever is dry.
+    fn dry_hours(&self) -> f64 {
+        let dry = self.0.iter();
+        let dry = dry.filter(|((_, kind), _)| *kind != ShortfallKind::PreSoakIncomplete);
+        dry.map(|(_, hours)| hours).sum()
+    }
+}
+
+/// What is good for one zone can dry the others.
+fn harm(before_h: f64, after_h: f64) -> String {
+    match after_h > before_h + 0.05 {
+        true => format!("; but {after_h:.1} instead of {before_h:.1} in all zones together"),
+        false => String::new(),
+    }
+}
+
+/// A quantity as it would be written in the site file: rounded as it is shown.
+fn as_written<Q: FromStr>(exact: Q, shown: &str) -> Q {
+    shown.replace(',', "").parse().unwrap_or(exact)
 }
 
 fn missing_of(short: &Shortfall) -> f64 {
@@ -190,14 +224,14 @@ fn missing_of(short: &Shortfall) -> f64 {
 
 fn told(words: &str, kind: ShortfallKind, missing: f64, left: f64) -> String {
     match (kind, left > 0.0) {
-        (ShortfallKind::PreSoakIncomplete, false) => format!("{words}: the soak would be whole"),
+        (ShortfallKind::PreSoakIncomplete, false) => format!("{words}: gives the whole soak"),
         (ShortfallKind::PreSoakIncomplete, true) => {
             let given = 100.0 * (1.0 - left);
-            format!("{words}: {given:.0} % of the soak would be given")
+            format!("{words}: gives {given:.0} % of the soak")
         }
-        (_, false) => format!("{words}: no dry hours would be left"),
+        (_, false) => format!("{words}: leaves no dry hours"),
         (_, true) => {
-            format!("{words}: {left:.1} of the zone's {missing:.1} dry hours would be left")
+            format!("{words}: leaves {left:.1} of the zone's {missing:.1} dry hours")
         }
     }
 }
@@ -219,67 +253,88 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
             .into_iter()
             .map(|factor| {
                 let flow = site.supply.flow * factor;
-                let words = format!("a supply of {}", flow.show(site.units));
+                let shown = flow.show(site.units);
+                let words = format!("supply.flow = {shown}");
+                let flow = as_written(flow, &shown);
                 with(words, &|site| site.supply.flow = flow)
             })
             .collect(),
         Constraint::WateringRules | Constraint::Ban => {
             let permit = permit_for(site, prepared.span());
-            let everything = with("a permit for any hour of these weeks".into(), &|site| {
+            let words = format!(
+                "a permit for any hour from {} to {}, in place of every [[rules.exception]]",
+                permit.from, permit.to
+            );
+            vec![with(words, &|site| {
                 site.rules.exceptions = vec![permit.clone()];
-            });
-            vec![everything]
+            })]
         }
         Constraint::DailyMost => [1.5, 2.0]
             .into_iter()
-            .map(|factor| {
-                let most = site.rules.most_per_day.map(|most| most * factor);
-                let words = most.map_or_else(String::new, |most| {
-                    format!("{} a day", most.show(site.units))
-                });
-                with(words, &|site| site.rules.most_per_day = most)
+            .filter_map(|factor| {
+                let most = site.rules.most_per_day? * factor;
+                let shown = most.show(site.units);
+                let words = format!("rules.most-per-day = {shown}");
+                let most = as_written(most, &shown);
+                Some(with(words, &|site| site.rules.most_per_day = Some(most)))
             })
             .collect(),
         Constraint::QuietWindow => vec![
-            with("half the drying time before people come".into(), &|site| {
+            with(half_the_drying_time(&site.quiet_windows), &|site| {
                 for window in &mut site.quiet_windows {
                     window.dry_before = window.dry_before / 2;
                 }
             }),
-            with("no one on the grass in these weeks".into(), &|site| {
-                site.quiet_windows.clear()
-            }),
+            with(
+                "no one on the grass (every [[quiet]] taken out)".into(),
+                &|site| site.quiet_windows.clear(),
+            ),
         ],
         Constraint::Wind => [1.25, 1.5]
             .into_iter()
-            .map(|factor| {
-                let limit = site
-                    .wind_limit
-                    .map(|limit| Speed::from_m_per_s(limit.m_per_s() * factor));
-                let words = limit.map_or_else(String::new, |limit| {
-                    format!(
-                        "a wind limit of {} (or sprinklers nearer to the ground)",
-                        limit.show(site.units)
-                    )
-                });
-                with(words, &|site| site.wind_limit = limit)
+            .filter_map(|factor| {
+                let limit = Speed::from_m_per_s(site.wind_limit?.m_per_s() * factor);
+                let shown = limit.show(site.units);
+                let words = format!("limits.wind = {shown} (or sprinklers nearer to the ground)");
+                let limit = as_written(limit, &shown);
+                Some(with(words, &|site| site.wind_limit = Some(limit)))
             })
             .collect(),
-        Constraint::Night => vec![with(
-            "watering up to an hour nearer to the night".into(),
+        Constraint::Night => {
+            let before_sunset =
+                (site.night.dry_before_sunset - TimeDelta::hours(1)).max(TimeDelta::zero());
+            let before_sunrise = site.night.start_before_sunrise + TimeDelta::hours(1);
+            let words = format!(
+                "an hour nearer to the night (night.dry-before-sunset = {}, \
+                 night.start-before-sunrise = {})",
+                show_duration(before_sunset),
+                show_duration(before_sunrise)
+            );
+            vec![with(words, &|site| {
+                site.night.dry_before_sunset = before_sunset;
+                site.night.start_before_sunrise = before_sunrise;
+            })]
+        }
+        Constraint::SoakTime => vec![with(
+            "half the soak time between runs (runs.soak-time, every zone)".into(),
             &|site| {
-                site.night.dry_before_sunset =
-                    (site.night.dry_before_sunset - TimeDelta::hours(1)).max(TimeDelta::zero());
-                site.night.start_before_sunrise += TimeDelta::hours(1);
+                for zone in &mut site.zones {
+                    zone.runs.soak_time = zone.runs.soak_time / 2;
+                }
             },
         )],
-        Constraint::SoakTime => vec![with("half the soak time between runs".into(), &|site| {
-            for zone in &mut site.zones {
-                zone.runs.soak_time = zone.runs.soak_time / 2;
-            }
-        })],
         Constraint::Intake | Constraint::Frost | Constraint::PlanStart => Vec::new(),
     }
+}
+
+/// Says the new time where it is one for all windows.
+fn half_the_drying_time(windows: &[QuietWindow]) -> String {
+    let halves: BTreeSet<TimeDelta> = windows.iter().map(|w| w.dry_before / 2).collect();
+    let which = match halves.first().filter(|_| halves.len() == 1) {
+        Some(half) => format!("dry-before = {} in every [[quiet]]", show_duration(*half)),
+        None => "dry-before halved in every [[quiet]]".to_owned(),
+    };
+    format!("half the drying time ({which})")
 }
 
 fn permit_for(site: &Site, span: &Span) -> RuleException {

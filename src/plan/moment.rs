@@ -94,6 +94,7 @@ impl Moment {
     }
 
     /// Depletion of the managed layer over what is allowed there and then.
+    #[inline]
     #[must_use]
     pub fn allowed_mm(&self, bed: &Bed) -> f64 {
         self.demand(bed).depletion_share * self.stores.available_mm(&bed.ground)
@@ -101,6 +102,7 @@ impl Moment {
 
     /// Depletion at which water is due: what is allowed, and the less of it
     /// the nearer the layer is to that of the seed.
+    #[inline]
     pub(super) fn due_mm(&self, bed: &Bed) -> f64 {
         self.demand(bed).due_share * self.allowed_mm(bed)
     }

@@ -274,25 +274,43 @@ impl<'a> Prepared<'a> {
     /// anything too dry, with the smaller supply that leaves the least.
     #[must_use]
     pub fn schedule(&self) -> Schedule<'_> {
+        self.bettered(self.first_schedule())
+    }
+
+    /// The schedule with the site's whole supply.
+    #[must_use]
+    pub fn first_schedule(&self) -> Schedule<'_> {
+        self.schedule_with(self.supplies()[0])
+    }
+
+    /// The supplies that are worth a plan, the whole one first [L/min].
+    fn supplies(&self) -> Vec<f64> {
         let flows = self.zones.iter().map(|zone| zone.bed.zone.sprinkler.flow);
         let flows: Vec<f64> = flows.map(|flow| flow.l_per_min()).collect();
         let supply = self.site.supply.flow.l_per_min();
-        let supplies = supplies::to_try(&flows, supply, self.further_plans());
-        let whole = self.schedule_with(supplies[0]);
+        supplies::to_try(&flows, supply, self.further_plans())
+    }
+
+    /// The first schedule or, where it leaves anything too dry, that with a
+    /// smaller supply that leaves the least.
+    #[must_use]
+    pub fn bettered<'s>(&'s self, whole: Schedule<'s>) -> Schedule<'s> {
         let dry_s = dry_seconds(&whole);
         if dry_s == (0, 0) {
             return whole;
         }
-        side_by_side(&supplies[1..], |&flow| self.schedule_below(flow, dry_s))
-            .into_iter()
-            .flatten()
-            .fold(whole, |best, other| {
-                if dry_seconds(&other) < dry_seconds(&best) {
-                    other
-                } else {
-                    best
-                }
-            })
+        side_by_side(&self.supplies()[1..], |&flow| {
+            self.schedule_below(flow, dry_s)
+        })
+        .into_iter()
+        .flatten()
+        .fold(whole, |best, other| {
+            if dry_seconds(&other) < dry_seconds(&best) {
+                other
+            } else {
+                best
+            }
+        })
     }
 
     /// How many further plans may be tried, for a better one and for what

@@ -22,18 +22,17 @@ impl Watched {
     pub(super) fn state_mm(self, bed: &Bed, moment: &Moment) -> (f64, f64) {
         let due_mm = match self {
             Self::Layer => moment.due_mm(bed),
-            Self::Turf => allowed_mm(bed, moment.demand(bed), &moment.stores),
+            Self::Turf => self.allowed_mm(bed, moment),
         };
         (self.depletion_mm(&moment.stores), due_mm)
     }
 
-    /// Whether what is watched is drier than allowed.
-    pub(super) fn is_too_dry(self, bed: &Bed, moment: &Moment) -> bool {
-        let allowed_mm = match self {
+    /// Depletion from which what is watched is too dry [mm].
+    pub(super) fn allowed_mm(self, bed: &Bed, moment: &Moment) -> f64 {
+        match self {
             Self::Layer => moment.allowed_mm(bed),
             Self::Turf => allowed_mm(bed, moment.demand(bed), &moment.stores),
-        };
-        self.depletion_mm(&moment.stores) > allowed_mm
+        }
     }
 
     /// Depletion of what is watched [mm].

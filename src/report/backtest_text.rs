@@ -13,7 +13,7 @@ use crate::backtest::result::{
 };
 use crate::backtest::tally::Outcome;
 use crate::site::{Site, UnitSystem};
-use crate::units::{Depth, Volume};
+use crate::units::{Depth, Volume, in_units};
 
 const LABEL: usize = 26;
 /// Water, three kinds of dryness, longest spell, ponding, runoff, drainage.
@@ -140,23 +140,26 @@ impl Page<'_> {
             fixed(soil.threshold, 3),
             fixed(soil.threshold_suction_m, 1)
         );
-        paragraph(out, "  ", &text, PAGE);
+        paragraph(out, "  ", &in_units(&text, self.units()), PAGE);
         self.columns(out);
         for row in self.rows(zone, soil) {
             self.row(out, &row);
         }
-        paragraph(out, "  ", &verdict(&soil.verdict), PAGE);
+        let verdict = in_units(&verdict(&soil.verdict), self.units());
+        paragraph(out, "  ", &verdict, PAGE);
     }
 
     fn columns(&self, out: &mut String) {
         let unit = depth_unit(self.units());
+        let [top, thin, head] = match self.units() {
+            UnitSystem::Si => ["10 mm", "3 mm", "-50 m"],
+            UnitSystem::UsCustomary => ["0.4\"", "0.1\"", "-164'"],
+        };
         let heads = [
             [
                 "", "too", "dry by", "day", "longest", "ponded", "run-", "drai-",
             ],
-            [
-                "water", "10 mm", "3 mm", "-50 m", "dry", "at most", "off", "ned",
-            ],
+            ["water", top, thin, head, "dry", "at most", "off", "ned"],
             [unit, "h", "h", "h", "h", "min", unit, unit],
         ];
         for head in heads {
@@ -238,7 +241,7 @@ impl Page<'_> {
             "Drawn grounds: conductivity halved or doubled, water content within 10 %, sprinkler \
              rate within 15 %, another forecast; every figure's own median and worst tenth.",
         ] {
-            paragraph(out, "", text, PAGE);
+            paragraph(out, "", &in_units(text, self.units()), PAGE);
         }
     }
 }

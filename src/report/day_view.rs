@@ -8,6 +8,7 @@ use super::columns::{
 };
 use super::format::{depth, depth_number, depth_unit, minutes_seconds, volume};
 use super::header::open_time;
+use super::legend::Printed;
 use super::local_time::{clock, long_day};
 use super::model::{DayView, RunView, View};
 use super::reason::reason_in_short;
@@ -19,8 +20,8 @@ use crate::units::Depth;
 /// Widest zone column of a day.
 const WIDEST_ZONE: usize = 14;
 
-/// Appends one day.
-pub(super) fn append(out: &mut String, view: &View<'_>, day: &DayView) {
+/// Appends one day; its reasons are `printed`.
+pub(super) fn append(out: &mut String, view: &View<'_>, day: &DayView, printed: &mut Printed) {
     let runs = &view.runs[day.runs.clone()];
     let sums = match runs.len() {
         0 => "no watering".to_string(),
@@ -47,7 +48,7 @@ pub(super) fn append(out: &mut String, view: &View<'_>, day: &DayView) {
         .iter()
         .partition(|view| view.run.reason.trigger == Trigger::PreSoak);
     soak_block(out, view, &soak);
-    table(out, view, &rest);
+    table(out, view, &rest, printed);
 }
 
 /// The cycles of the deep soak, a line a zone and its start times below.
@@ -111,7 +112,7 @@ fn each(cycles: &[&RunView<'_>]) -> String {
     }
 }
 
-fn table(out: &mut String, view: &View<'_>, runs: &[&RunView<'_>]) {
+fn table(out: &mut String, view: &View<'_>, runs: &[&RunView<'_>], printed: &mut Printed) {
     if runs.is_empty() {
         return;
     }
@@ -139,14 +140,15 @@ fn table(out: &mut String, view: &View<'_>, runs: &[&RunView<'_>]) {
     out.push('\n');
     let room = PAGE - width(&head) + 3;
     for ((run, run_time), depth) in runs.iter().zip(&times).zip(&depths) {
+        let why = fit(&reason_in_short(view.site, run.run, room), room);
+        printed.hear(&why);
         out.push_str(&format!(
-            "  {}  {}  {} {} {}  {}",
+            "  {}  {}  {} {} {}  {why}",
             clock(run.start, seconds),
             left_name(run.zone, zone),
             right(run_time, time),
             right(depth, deep),
-            left(words::stage_in_short(run.run.stage), 6),
-            fit(&reason_in_short(view.site, run.run, room), room)
+            left(words::stage_in_short(run.run.stage), 6)
         ));
         trim_line_end(out);
         out.push('\n');

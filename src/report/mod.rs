@@ -24,6 +24,7 @@ mod hand_watering;
 mod header;
 mod in_short;
 mod json;
+mod legend;
 mod lists;
 mod local_time;
 mod model;

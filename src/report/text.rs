@@ -2,6 +2,7 @@
 
 use super::chart_text;
 use super::columns::{HEADING, PAGE, painted, paragraph};
+use super::legend::Printed;
 use super::model::View;
 use super::{cautions, day_view, header, lists, seed_time, summary};
 
@@ -38,10 +39,12 @@ pub fn timetable_text(view: &View<'_>, detail: Detail) -> String {
         Detail::Brief => DAYS_IN_FULL.min(view.days.len()),
         Detail::Full => view.days.len(),
     };
+    let mut printed = Printed::default();
     for day in &view.days[..in_full] {
         out.push('\n');
-        day_view::append(&mut out, view, day);
+        day_view::append(&mut out, view, day, &mut printed);
     }
+    printed.explain(&mut out);
     if in_full < view.days.len() {
         heading(&mut out, "A line a day");
         summary::days(&mut out, view, &view.days[in_full..]);

@@ -19,6 +19,9 @@ pub struct WeatherSource {
     pub stamps_taken_in: Option<Tz>,
     /// Per variable, how many hours came from where.
     pub variables: Vec<(&'static str, BTreeMap<Provenance, usize>)>,
+    /// What a person must know before trusting the plan, a sentence each:
+    /// sources that gave nothing, and what stands in for them.
+    pub alarms: Vec<String>,
     /// What is to be known where sources were merged; none for one file.
     pub merged: Option<MergedWeather>,
 }
@@ -26,9 +29,6 @@ pub struct WeatherSource {
 /// What is to be known about weather from more than one source.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MergedWeather {
-    /// What a person must know before trusting the plan, a sentence each:
-    /// sources that gave nothing, and what stands in for them.
-    pub alarms: Vec<String>,
     /// How far expected rain counts.
     pub rain_rule: &'static str,
 }
@@ -36,8 +36,7 @@ pub struct MergedWeather {
 impl WeatherSource {
     /// What a person must know before trusting the plan.
     pub fn alarms(&self) -> impl Iterator<Item = &str> {
-        let merged = self.merged.iter();
-        merged.flat_map(|merged| merged.alarms.iter().map(String::as_str))
+        self.alarms.iter().map(String::as_str)
     }
 
     /// Counts the provenance of a series of hours of one file.
@@ -64,7 +63,19 @@ impl WeatherSource {
             remarks,
             stamps_taken_in: None,
             variables: variables.into(),
+            alarms: Vec::new(),
             merged: None,
+        }
+    }
+
+    /// The same with the hours and their provenance counted of another series.
+    #[must_use]
+    pub fn counted_again(self, hours: &[WeatherHour]) -> Self {
+        let counted = Self::new(&self.name, hours, Vec::new());
+        Self {
+            hours: counted.hours,
+            variables: counted.variables,
+            ..self
         }
     }
 }

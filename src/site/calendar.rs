@@ -203,7 +203,13 @@ impl Table<'_> {
         let read = items.iter().map(|item| {
             let data = Data::Written(item.get_ref());
             let span = item.span();
-            let item = Value { key, data, span };
+            let units = value.units;
+            let item = Value {
+                key,
+                data,
+                span,
+                units,
+            };
             notes.take(&item.span, date(&item))
         });
         // Every entry is read before one of them decides.

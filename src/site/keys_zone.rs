@@ -336,7 +336,7 @@ pub(super) const TOP_DRESSING: TableKeys = TableKeys {
             Kind::Quantity(Dimension::Depth, 0.5, 50.0),
             [
                 "5 mm",
-                "3 to 6 mm (1/8 to 1/4 in) is usual over grass seed",
+                "3 to 6 mm is usual over grass seed",
                 "How thick it lies.",
                 r#""4 mm""#,
             ],

@@ -9,7 +9,7 @@ use super::diagnostic::Code;
 use super::keys::{Key, Kind, Need, TableKeys, table};
 use super::model::DefaultUsed;
 use super::notes::{Fault, Notes, Span, cut, nearest};
-use crate::units::{UnitSystem, parse_quantity, show_quantity};
+use crate::units::{UnitSystem, in_units, parse_quantity, show_quantity};
 
 /// What stands behind a key.
 #[derive(Clone, Copy)]
@@ -39,6 +39,8 @@ pub(super) struct Value<'a> {
     pub(super) key: &'static Key,
     pub(super) data: Data<'a>,
     pub(super) span: Span,
+    /// The units in which people of the site read.
+    pub(super) units: UnitSystem,
 }
 
 impl Value<'_> {
@@ -169,7 +171,13 @@ impl<'a> Table<'a> {
         let key = self.keys.key(name);
         if let Some((value, span)) = self.written(name) {
             let data = Data::Written(value);
-            return Some(Value { key, data, span });
+            let units = notes.units;
+            return Some(Value {
+                key,
+                data,
+                span,
+                units,
+            });
         }
         if matches!(key.need, Need::Required) && self.complete && !self.misspells(&[name]) {
             let what = format!("`{name}` is missing in {}", self.keys.title);
@@ -204,11 +212,17 @@ impl<'a> Table<'a> {
                 format!("{}.{name}", self.shown)
             },
             value: default_shown(value, key.kind, notes.units),
-            why: why.to_owned(),
+            why: in_units(why, notes.units),
         });
         let data = Data::Default(value);
         let span = self.span.clone();
-        Some(Value { key, data, span })
+        let units = notes.units;
+        Some(Value {
+            key,
+            data,
+            span,
+            units,
+        })
     }
 
     /// Whether one of the keys is there under a misspelt name.
@@ -257,7 +271,13 @@ impl<'a> Table<'a> {
             Some(value) => {
                 let data = Data::Written(value.get_ref());
                 let (key, span) = (self.keys.key(name), value.span());
-                Some((entries_of(&Value { key, data, span }, notes)?, value.span()))
+                let value_here = Value {
+                    key,
+                    data,
+                    span,
+                    units: notes.units,
+                };
+                Some((entries_of(&value_here, notes)?, value.span()))
             }
         };
         let span = own
@@ -358,11 +378,26 @@ fn entries_of<'a>(value: &Value<'a>, notes: &mut Notes) -> Option<&'a DeTable<'a
     None
 }
 
+/// What to say of keys that people expect: table, key, advice.
+const ADVICE: [(&str, &str, &str); 3] = [
+    ("zone.seeding", "depth", SOWN_ON_TOP),
+    ("zone.seeding", "seed-depth", SOWN_ON_TOP),
+    ("zone.seeding", "sowing-depth", SOWN_ON_TOP),
+];
+const SOWN_ON_TOP: &str = "leave it out: grass seed lies on top and is raked in; what lies over it is its \
+     `top-dressing`, and roots.seed-layer is how deep the ground is kept moist";
+
 fn advice_for_key(name: &str, meant: Option<&str>, keys: &TableKeys) -> String {
     if let Some(meant) = meant {
         return format!("did you mean `{meant}`?");
     }
     let has = |table: &&TableKeys| table.keys.iter().any(|key| key.name == name);
+    let known = ADVICE
+        .iter()
+        .find(|(path, key, _)| *path == keys.path && *key == name);
+    if let Some((_, _, advice)) = known {
+        return (*advice).to_owned();
+    }
     match super::keys::TABLES.iter().find(has) {
         Some(table) => format!("`{name}` belongs in {}", table.title),
         None => {

@@ -154,8 +154,16 @@ fn mix(table: &Table, notes: &mut Notes) -> Option<Vec<SpeciesShare>> {
     for (name, part) in entries {
         let species = notes.take(&name.span(), species(name.get_ref()));
         let data = Data::Written(part.get_ref());
-        let (key, span) = (value.key, part.span());
-        let share = notes.take(&part.span(), part_of_mix(&Value { key, data, span }));
+        let (key, span, units) = (value.key, part.span(), value.units);
+        let share = notes.take(
+            &part.span(),
+            part_of_mix(&Value {
+                key,
+                data,
+                span,
+                units,
+            }),
+        );
         let part = species
             .zip(share)
             .map(|(species, share)| SpeciesShare { species, share });

@@ -1,6 +1,6 @@
 //! The tables above the zones: place, supply, rules, quiet windows, limits.
 
-use chrono::{NaiveDate, Offset, TimeDelta, TimeZone};
+use chrono::TimeDelta;
 use chrono_tz::{TZ_VARIANTS, Tz};
 
 use super::diagnostic::Code;
@@ -10,6 +10,7 @@ use super::model::{
 };
 use super::notes::{Fault, Notes, Span, cut, nearest};
 use super::read::Table;
+use super::time_zones::{has_summer_time, is_fixed, nearest_zone, offset_h, offsets_meant};
 use super::values::texts;
 use crate::units::{Flow, Speed, Volume, show_length};
 
@@ -20,23 +21,59 @@ const CLOCK_OFF_THE_SUN_H: f64 = 3.5;
 /// Nearer to the equator a time zone may reach across it [°].
 const LATITUDE_TOLD_DEG: f64 = 15.0;
 
+/// Where nothing tells which time zone is meant.
+const ANY_ZONE: &str = "write an IANA name, continent and city: \"America/New_York\"";
+
 pub(super) fn time_zone(table: &Table, notes: &mut Notes) -> Option<Tz> {
     let name = table.text("time-zone", notes)?;
+    // Their own faults are told where the place is read.
+    let latitude = table.degrees("latitude", notes);
+    let at = latitude.zip(table.degrees("longitude", notes));
     let zone = name.parse::<Tz>().map_err(|_| {
         let what = format!("there is no time zone \"{}\"", cut(&name));
-        // Most people know the city and not the continent.
-        let city = |full: &'static str| full.rsplit('/').next().unwrap_or(full);
-        let names = || TZ_VARIANTS.iter().map(|zone| zone.name());
-        let meant = nearest(&name, names()).or_else(|| {
-            let wanted = name.rsplit('/').next().unwrap_or(&name).replace(' ', "_");
-            names().find(|full| city(full).eq_ignore_ascii_case(&wanted))
-        });
-        Fault::new(Code::UnknownWord, what).help(match meant {
-            Some(meant) => format!("did you mean \"{meant}\"?"),
-            None => "write an IANA name, continent and city: \"America/New_York\"".to_owned(),
-        })
+        Fault::new(Code::UnknownWord, what).help(zone_meant(&name, at))
     });
     notes.take(&table.span_of("time-zone"), zone)
+}
+
+/// What to write for a name that is no time zone. By the place, where it is
+/// known: never a zone an hour or a continent off.
+fn zone_meant(name: &str, at: Option<(f64, f64)>) -> String {
+    let offsets = offsets_meant(name);
+    let near = |offsets: &[f64]| at.and_then(|at| nearest_zone(at, offsets));
+    if !offsets.is_empty() {
+        return match (near(&offsets), near(&[])) {
+            (Some(zone), _) => format!(
+                "did you mean \"{zone}\"? it is near this place, and its clocks show {} at times",
+                cut(name)
+            ),
+            (None, Some(zone)) => format!(
+                "write an IANA name, continent and city: \"{zone}\" is near this place, but its \
+                 clocks never show {}",
+                cut(name)
+            ),
+            (None, None) => ANY_ZONE.to_owned(),
+        };
+    }
+    // Most people know the city and not the continent.
+    let city = |full: &'static str| full.rsplit('/').next().unwrap_or(full);
+    let is_region = |zone: &&Tz| zone.name().contains('/') && !is_fixed(**zone);
+    let fits = |zone: &&Tz| {
+        at.is_none_or(|(_, longitude)| off_the_sun_h(**zone, longitude) <= CLOCK_OFF_THE_SUN_H)
+    };
+    let regions = || TZ_VARIANTS.iter().filter(is_region).filter(fits);
+    let names = || regions().map(|zone| zone.name());
+    let meant = nearest(name, names()).or_else(|| {
+        let wanted = name.rsplit('/').next().unwrap_or(name).replace(' ', "_");
+        names().find(|full| city(full).eq_ignore_ascii_case(&wanted))
+    });
+    match (meant, near(&[])) {
+        (Some(meant), _) => format!("did you mean \"{meant}\"?"),
+        (None, Some(zone)) => {
+            format!("write an IANA name, continent and city: near this place is \"{zone}\"")
+        }
+        (None, None) => ANY_ZONE.to_owned(),
+    }
 }
 
 pub(super) fn place(table: &Table, time_zone: Option<Tz>, notes: &mut Notes) -> Option<Place> {
@@ -55,17 +92,18 @@ pub(super) fn place(table: &Table, time_zone: Option<Tz>, notes: &mut Notes) -> 
     Some(place)
 }
 
-/// The offset of a time zone from UTC in a month [h]. Any year does, to tell
-/// on which side of the Earth a place lies.
-fn offset_h(zone: Tz, month: u32) -> Option<f64> {
-    let noon = NaiveDate::from_ymd_opt(2023, month, 15)?.and_hms_opt(12, 0, 0)?;
-    let offset = zone.offset_from_utc_datetime(&noon).fix();
-    Some(f64::from(offset.local_minus_utc()) / 3600.0)
+/// How far local noon by the clock is from noon by the sun [h].
+fn off_the_sun_h(zone: Tz, longitude: f64) -> f64 {
+    let off = offset_h(zone, 1).map_or(0.0, |clock| (clock - longitude / 15.0).abs());
+    // Across the date line 23 h off is 1 h off.
+    off.min(24.0 - off)
 }
 
 fn doubt_place(table: &Table, place: &Place, notes: &mut Notes) {
-    doubt_longitude(table, place, notes);
-    doubt_latitude(table, place, notes);
+    if !doubt_longitude(table, place, notes) {
+        doubt_latitude(table, place, notes);
+    }
+    doubt_fixed_zone(table, place, notes);
     if !(-50.0..=3000.0).contains(&place.elevation_m) {
         let what = format!(
             "an elevation of {} is unusual for a lawn",
@@ -77,29 +115,32 @@ fn doubt_place(table: &Table, place: &Place, notes: &mut Notes) {
     }
 }
 
-/// A forgotten minus sign puts the sun over the wrong continent.
-fn doubt_longitude(table: &Table, place: &Place, notes: &mut Notes) {
-    let clock_h = offset_h(place.time_zone, 1);
-    let off = |longitude: f64| {
-        let off = clock_h.map_or(0.0, |clock| (clock - longitude / 15.0).abs());
-        // Across the date line 23 h off is 1 h off.
-        off.min(24.0 - off)
-    };
+/// A forgotten minus sign puts the sun over the wrong continent, and so does a
+/// wrong time zone. Whether the zone is to blame: then the latitude is not.
+fn doubt_longitude(table: &Table, place: &Place, notes: &mut Notes) -> bool {
     let longitude = place.longitude_deg;
-    if off(longitude) <= CLOCK_OFF_THE_SUN_H {
-        return;
+    let is_off = |longitude| off_the_sun_h(place.time_zone, longitude) > CLOCK_OFF_THE_SUN_H;
+    if !is_off(longitude) {
+        return false;
     }
     let what = format!(
         "longitude {longitude} is far from the time zone {}: the sun would rise at odd hours, and \
          the plan would water by it",
         place.time_zone
     );
-    let help = match off(-longitude) <= CLOCK_OFF_THE_SUN_H {
-        true => format!("is {} meant? west of Greenwich it is negative", -longitude),
-        false => "west of Greenwich the longitude is negative".to_owned(),
+    let is_sign = !is_off(-longitude);
+    let near = nearest_zone((place.latitude_deg, longitude), &[]);
+    let help = match (is_sign, near) {
+        (true, _) => format!("is {} meant? west of Greenwich it is negative", -longitude),
+        (false, Some(zone)) => format!(
+            "is the time zone \"{zone}\" meant, which is near this place? or else check the \
+             longitude, which is negative west of Greenwich"
+        ),
+        (false, None) => "west of Greenwich the longitude is negative".to_owned(),
     };
     let fault = Fault::new(Code::WrongPlace, what).help(help);
     notes.warning(&table.span_of("longitude"), fault);
+    !is_sign
 }
 
 /// Clocks go forward for summer, and that tells the half of the Earth where
@@ -112,7 +153,7 @@ fn doubt_latitude(table: &Table, place: &Place, notes: &mut Notes) {
     let latitude = place.latitude_deg;
     let summer_in_july = july > january;
     let is_other_half = latitude.abs() > LATITUDE_TOLD_DEG && (latitude > 0.0) != summer_in_july;
-    if (july - january).abs() < 0.25 || !is_other_half {
+    if !has_summer_time(place.time_zone) || !is_other_half {
         return;
     }
     let what = format!(
@@ -120,12 +161,34 @@ fn doubt_latitude(table: &Table, place: &Place, notes: &mut Notes) {
          winter would be swapped",
         place.time_zone
     );
+    // The latitude may be right and the zone wrong.
+    let near = nearest_zone((latitude, place.longitude_deg), &[january, july]);
+    let or_zone = near.map(|zone| format!("; or is the time zone \"{zone}\"?"));
     let help = format!(
-        "is {} meant? south of the equator it is negative",
-        -latitude
+        "is {} meant? south of the equator it is negative{}",
+        -latitude,
+        or_zone.unwrap_or_default()
     );
     let fault = Fault::new(Code::WrongPlace, what).help(help);
     notes.warning(&table.span_of("latitude"), fault);
+}
+
+/// A fixed offset where people turn their clocks for summer.
+fn doubt_fixed_zone(table: &Table, place: &Place, notes: &mut Notes) {
+    let zone = place.time_zone;
+    let (true, Some(offset)) = (is_fixed(zone), offset_h(zone, 1)) else {
+        return;
+    };
+    let near = nearest_zone((place.latitude_deg, place.longitude_deg), &[offset]);
+    let Some(near) = near.filter(|near| has_summer_time(*near)) else {
+        return;
+    };
+    let what = format!(
+        "the time zone \"{zone}\" keeps no summer time, but clocks near this place do: in summer \
+         all hours would be one off the clock on the wall"
+    );
+    let fault = Fault::new(Code::Unusual, what).help(format!("is \"{near}\" meant?"));
+    notes.warning(&table.span_of("time-zone"), fault);
 }
 
 pub(super) fn supply_flow(table: &Table, notes: &mut Notes) -> Option<Flow> {

@@ -10,7 +10,7 @@ use super::read::Table;
 use super::schema_device::Devices;
 use super::values::texts;
 use super::{schema_device, schema_seeding, schema_soil, schema_sprinkler};
-use crate::units::{Area, Depth, Flow};
+use crate::units::{Area, Depth, Flow, in_units};
 
 /// The most zones of a site.
 pub(super) const MOST_ZONES: usize = 2000;
@@ -101,7 +101,7 @@ fn zone_name(name: &str) -> Result<String, Fault> {
     if name.len() <= LONGEST_NAME && name.chars().all(allowed) {
         return Ok(name.to_owned());
     }
-    let plain = name.to_lowercase().replace([' ', '_'], "-");
+    let plain = in_plain_letters(&name.to_lowercase());
     let plain: String = plain
         .chars()
         .filter(|c| allowed(*c))
@@ -110,6 +110,42 @@ fn zone_name(name: &str) -> Result<String, Fault> {
     let what = format!("\"{}\" cannot be the name of a zone", cut(name));
     let help = format!("use a–z, 0–9 and hyphens, at most {LONGEST_NAME}: \"{plain}\"");
     Err(Fault::new(Code::OutOfRange, what).help(help))
+}
+
+/// Letters beyond a–z, and what is written where there are none.
+const PLAIN: [(&str, &str); 21] = [
+    (" _", "-"),
+    ("äæ", "ae"),
+    ("öœ", "oe"),
+    ("ü", "ue"),
+    ("ß", "ss"),
+    ("áàâãåāăą", "a"),
+    ("çćč", "c"),
+    ("ďđ", "d"),
+    ("éèêëēėęě", "e"),
+    ("ğ", "g"),
+    ("íìîïīı", "i"),
+    ("łľ", "l"),
+    ("ñńň", "n"),
+    ("óòôõőø", "o"),
+    ("řŕ", "r"),
+    ("šśşș", "s"),
+    ("ťț", "t"),
+    ("úùûūůű", "u"),
+    ("ýÿ", "y"),
+    ("žźż", "z"),
+    ("þ", "th"),
+];
+
+fn in_plain_letters(name: &str) -> String {
+    let mut plain = String::with_capacity(name.len());
+    for letter in name.chars() {
+        match PLAIN.iter().find(|(letters, _)| letters.contains(letter)) {
+            Some((_, instead)) => plain.push_str(instead),
+            None => plain.push(letter),
+        }
+    }
+    plain
 }
 
 /// A zone without its names; `name` only fills in `{zone}`.
@@ -183,8 +219,10 @@ fn doubt_dressing(table: &Table, seeding: Option<&Seeding>, layer: Depth, notes:
             dressing.thickness.show(notes.units),
             layer.show(notes.units)
         );
-        let fault = Fault::new(Code::Unusual, what)
-            .help("a dressing over seed is 3 to 6 mm thick; check `thickness`");
+        let fault = Fault::new(Code::Unusual, what).help(in_units(
+            "a dressing over seed is 3 to 6 mm thick; check `thickness`",
+            notes.units,
+        ));
         notes.warning(&table.span_of("seeding"), fault);
     }
 }
@@ -270,7 +308,10 @@ fn roots(table: &Table, notes: &mut Notes) -> Option<Roots> {
         );
         notes.error(
             &table.span_of(written),
-            fault.help("are the two exchanged? Unset, they are 150 mm and 10 mm"),
+            fault.help(in_units(
+                "are the two exchanged? Unset, they are 150 mm and 10 mm",
+                notes.units,
+            )),
         );
         return None;
     }

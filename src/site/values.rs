@@ -4,10 +4,13 @@ use chrono::TimeDelta;
 use toml::de::{DeArray, DeValue};
 
 use super::diagnostic::Code;
-use super::keys::Kind;
+use super::keys::{Key, Kind};
 use super::notes::{Fault, Notes, Span, cut, nearest};
 use super::read::{Data, Table, Value};
-use crate::units::{Dimension, QuantityError, parse_duration, parse_quantity, parse_share};
+use crate::units::{
+    Dimension, QuantityError, UnitSystem, parse_duration, parse_quantity, parse_share,
+    show_quantity,
+};
 
 /// The longest text for people, in characters.
 const LONGEST_TEXT: usize = 120;
@@ -131,7 +134,10 @@ fn per_cent(share: f64) -> String {
 fn bad_quantity(value: &Value, error: &QuantityError) -> Fault {
     let name = value.key.name;
     if let QuantityError::MissingUnit { number, dimension } = error {
-        let (unit, accepted) = (dimension.si_unit(), dimension.accepted_units());
+        let (unit, accepted) = (
+            usual_unit(*dimension, value.units),
+            dimension.accepted_units(),
+        );
         return Fault::new(
             Code::BadQuantity,
             format!("`{name}` of {number} has no unit"),
@@ -140,10 +146,45 @@ fn bad_quantity(value: &Value, error: &QuantityError) -> Fault {
             "write `{name} = \"{number} {unit}\"`; accepted are {accepted}"
         ));
     }
-    Fault::new(Code::BadQuantity, format!("`{name}`: {error}")).help(format!(
-        "write for example `{name} = {}`",
-        value.key.example
-    ))
+    let example = example(value.key, value.units);
+    Fault::new(Code::BadQuantity, format!("`{name}`: {error}"))
+        .help(format!("write for example `{name} = {example}`"))
+}
+
+/// The unit in which people of the site write.
+fn usual_unit(dimension: Dimension, units: UnitSystem) -> String {
+    let one = match units {
+        UnitSystem::Si => None,
+        UnitSystem::UsCustomary => show_quantity(1.0, dimension, units),
+    };
+    let unit = one.and_then(|one| Some(as_typed(one.split_once(' ')?.1)));
+    unit.unwrap_or_else(|| dimension.si_unit().to_owned())
+}
+
+/// The example of a key in the units of the site.
+fn example(key: &Key, units: UnitSystem) -> String {
+    let shown = match key.kind {
+        Kind::Quantity(dimension, ..) | Kind::QuantityOrNone(dimension, ..)
+            if units == UnitSystem::UsCustomary =>
+        {
+            let si = parse_quantity(key.example.trim_matches('"'), dimension).ok();
+            si.and_then(|si| show_quantity(si, dimension, units))
+        }
+        _ => None,
+    };
+    shown.map_or_else(
+        || key.example.to_owned(),
+        |shown| format!("\"{}\"", as_typed(&shown)),
+    )
+}
+
+/// As it is written in a file: `4521 ft2`.
+fn as_typed(shown: &str) -> String {
+    shown
+        .replace(',', "")
+        .replace('²', "2")
+        .replace('³', "3")
+        .replace('°', "")
 }
 
 /// The text of a quantity, or what is wrong with its type.

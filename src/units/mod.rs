@@ -8,6 +8,7 @@ pub mod customary;
 mod dimension;
 mod display;
 mod parse;
+mod prose;
 mod quantity;
 mod system;
 mod weather_unit;
@@ -18,6 +19,7 @@ pub use display::{
     show_temperature,
 };
 pub use parse::{QuantityError, parse_duration, parse_quantity, parse_share};
+pub use prose::in_units;
 pub use quantity::{Area, Depth, Flow, Rate, Speed, Volume};
 pub use system::UnitSystem;
 pub use weather_unit::{Linear, WeatherQuantity, conversion, known_units};

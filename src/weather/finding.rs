@@ -20,6 +20,8 @@ pub enum Treatment {
     Missing,
     /// The row is not used.
     Dropped,
+    /// The row is not read.
+    LeftOut,
     /// Put in order of time.
     Sorted,
     /// Not read.
@@ -33,6 +35,7 @@ impl Treatment {
             Self::Held => "held at the bound",
             Self::Missing => "treated as missing",
             Self::Dropped => "the later row is left out",
+            Self::LeftOut => "that row is left out",
             Self::Sorted => "put in order of time",
             Self::Ignored => "not read",
         }
@@ -52,6 +55,18 @@ pub enum FindingKind {
     },
     /// A local time that exists twice, of which the file has one copy only.
     AmbiguousStamp,
+    /// Local times that clocks skipped, such as in the night in which summer
+    /// time begins.
+    SkippedStamp {
+        /// Line of the first in the file, from 1.
+        line: u64,
+        /// What it says.
+        text: String,
+        /// The zone in which it does not exist.
+        zone: &'static str,
+        /// How many more there are.
+        more: usize,
+    },
     /// Hours that come after later ones.
     Unordered,
     /// Hours that come twice with the same values.
@@ -135,6 +150,22 @@ impl fmt::Display for FindingKind {
                 "local time exists twice on this date and is given once; taken as the first \
                  (write stamps with an offset)",
             ),
+            Self::SkippedStamp {
+                line,
+                text,
+                zone,
+                more,
+            } => {
+                write!(
+                    f,
+                    "line {line}: the time \"{text}\" does not exist in {zone}, where clocks went \
+                     forward; if the logger keeps one clock all year, write stamps with its offset"
+                )?;
+                match more {
+                    0 => Ok(()),
+                    more => write!(f, " (and {more} more such rows)"),
+                }
+            }
             Self::Unordered => f.write_str("hours not in order"),
             Self::Duplicate => f.write_str("hours given twice, alike"),
             Self::ConflictingDuplicate => f.write_str("hours given twice with different values"),

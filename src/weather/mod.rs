@@ -28,6 +28,7 @@ pub mod sources;
 mod stamp;
 pub mod typical_year;
 pub mod variable;
+pub mod warm_day;
 pub mod whole;
 
 pub use finding::{Finding, FindingKind, Treatment};

@@ -46,6 +46,22 @@ pub struct Whole {
     pub alarms: Vec<String>,
 }
 
+impl Whole {
+    /// No hours, where none are known around an instant.
+    #[must_use]
+    pub fn nothing(at: DateTime<Utc>) -> Self {
+        Self {
+            completed: Completed {
+                hours: Vec::new(),
+                notes: Vec::new(),
+            },
+            known_from: at,
+            known_to: at,
+            alarms: Vec::new(),
+        }
+    }
+}
+
 /// Hours of a series that are in one piece around an instant.
 struct Known {
     hours: Vec<RawHour>,

@@ -231,18 +231,18 @@ fn zone_plan(
             milestone(
                 0,
                 MilestoneKind::MowLow,
-                "Mow to 20 mm before the soak and take the clippings off.",
+                "mow to 20 mm before the soak and take the clippings off",
             ),
             milestone(
                 1,
                 MilestoneKind::Prepare,
-                "Scarify and level; the ground has rested overnight.",
+                "scarify and level; the ground has rested overnight",
             ),
-            milestone(1, MilestoneKind::Seed, "Sow at 09:00 and cover at once."),
+            milestone(1, MilestoneKind::Seed, "sow at 09:00 and cover"),
             milestone(
                 4,
                 MilestoneKind::FirstMow,
-                "Not before the seedlings hold when tugged.",
+                "not before the seedlings hold when tugged",
             ),
         ],
         pre_soak: Some(PreSoakSummary {

@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::NaiveDate;
 
+use super::super::output::paragraph;
 use crate::clock::Now;
 use crate::daemon::{Notice, Status, in_words, outlook};
 use crate::plan::timetable::{Reason, Trigger};
@@ -47,7 +48,8 @@ impl Page {
             seen.date = Some(local.date_naive());
             anstream::println!("\n{}", local.format("%A %-d %B %Y"));
         }
-        anstream::println!("  {}  {zone:<15} {what}", local.format("%H:%M"));
+        let lead = format!("  {}  {zone:<15} ", local.format("%H:%M"));
+        anstream::print!("{}", paragraph(&lead, &what));
     }
 
     fn line(&self, notice: &Notice) -> Option<(String, String)> {

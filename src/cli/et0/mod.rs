@@ -10,6 +10,7 @@ use chrono::Offset as _;
 use chrono_tz::Tz;
 use clap::ValueEnum;
 
+use super::output::wrapped;
 use super::{Failure, arguments, planning};
 use crate::agronomy::missing_data::{EstimateNote, complete};
 use crate::agronomy::reference_et::EtMethod;
@@ -140,9 +141,9 @@ pub fn run(arguments: &Et0Arguments) -> Result<(), Failure> {
     let report = calculate(contents, settings)?;
     tell(&report.settings.file, &report.findings, &report.notes);
     for date in &report.days_left_out {
-        eprintln!(
-            "soakmist: {}: {date} is not a whole day and is left out",
-            report.settings.file
+        warn(
+            &report.settings.file,
+            &format!("{date} is not a whole day and is left out"),
         );
     }
     let mut out = BufWriter::new(io::stdout().lock());
@@ -231,7 +232,7 @@ fn read_own(file: &Path, options: &CsvOptions) -> Result<Contents, Failure> {
 fn read_logger(file: &Path, logger: &Logger, place: &site::Place) -> Result<Contents, Failure> {
     let (hours, notes) = logger_hours(file, logger, place).map_err(Failure::Input)?;
     for note in notes {
-        eprintln!("soakmist: {}: {note}", file.display());
+        warn(&file.display().to_string(), &note);
     }
     let local = |hour: &RawHour| {
         let start = hour.start.with_timezone(&place.time_zone);
@@ -264,13 +265,21 @@ fn calculate(mut contents: Contents, settings: Settings) -> Result<Et0Report, Fa
 /// Findings and notes go to standard error, so that a pipe stays clean.
 fn tell(file: &str, findings: &[Finding], notes: &[EstimateNote]) {
     for finding in findings.iter().take(MOST_TOLD) {
-        eprintln!("soakmist: {file}: {finding}");
+        warn(file, &finding.to_string());
     }
     if findings.len() > MOST_TOLD {
         let more = findings.len() - MOST_TOLD;
-        eprintln!("soakmist: {file}: and {more} more findings; --format json has them all");
+        warn(
+            file,
+            &format!("and {more} more findings; --format json has them all"),
+        );
     }
     for note in notes {
-        eprintln!("soakmist: {file}: {note}");
+        warn(file, &note.to_string());
     }
+}
+
+/// One remark on standard error, in lines of a terminal.
+fn warn(file: &str, what: &str) {
+    eprint!("{}", wrapped(&format!("soakmist: {file}: {what}")));
 }

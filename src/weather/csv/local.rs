@@ -4,7 +4,6 @@ use chrono::{DateTime, FixedOffset, MappedLocalTime, Offset, TimeDelta, TimeZone
 use chrono_tz::Tz;
 
 use super::LocalStamp;
-use super::problem::{ProblemKind, Problems};
 use crate::weather::finding::{Finding, FindingKind, Treatment};
 
 /// A stamp as an instant.
@@ -16,14 +15,10 @@ pub(super) struct Placed {
 
 /// Places local stamps. A time that exists twice is told by the order of its
 /// two copies; a single copy counts as the first, with a finding. A time that
-/// does not exist is a problem.
-pub(super) fn place(
-    stamps: &[LocalStamp],
-    zone: Tz,
-    problems: &mut Problems,
-    findings: &mut Vec<Finding>,
-) -> Vec<Placed> {
+/// does not exist is no hour of weather: its row is left out, with a finding.
+pub(super) fn place(stamps: &[LocalStamp], zone: Tz, findings: &mut Vec<Finding>) -> Vec<Placed> {
     let mut placed = Vec::with_capacity(stamps.len());
+    let mut skipped: Vec<&LocalStamp> = Vec::new();
     for (index, stamp) in stamps.iter().enumerate() {
         let at = match zone.from_local_datetime(&stamp.local) {
             MappedLocalTime::Single(at) => at,
@@ -43,8 +38,7 @@ pub(super) fn place(
                 if is_second { second } else { first }
             }
             MappedLocalTime::None => {
-                let text = stamp.local.to_string();
-                problems.add(stamp.line, "time", ProblemKind::SkippedTime { text, zone });
+                skipped.push(stamp);
                 continue;
             }
         };
@@ -52,6 +46,20 @@ pub(super) fn place(
             hour: stamp.hour,
             end: at.to_utc(),
             offset: at.offset().fix(),
+        });
+    }
+    if let Some(first) = skipped.first() {
+        let kind = FindingKind::SkippedStamp {
+            line: first.line,
+            text: first.local.format("%Y-%m-%d %H:%M").to_string(),
+            zone: zone.name(),
+            more: skipped.len() - 1,
+        };
+        findings.push(Finding {
+            kind,
+            treatment: Treatment::LeftOut,
+            hours: skipped.len(),
+            first: None,
         });
     }
     placed

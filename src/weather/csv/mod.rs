@@ -17,7 +17,7 @@ mod problem;
 use std::io::Read;
 use std::path::Path;
 
-use chrono::{DateTime, FixedOffset, NaiveDateTime, TimeDelta, Utc};
+use chrono::{DateTime, FixedOffset, NaiveDate, NaiveDateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
 use super::finding::Finding;
@@ -150,6 +150,7 @@ pub fn parse(bytes: &[u8], options: &CsvOptions) -> Result<WeatherFileContents, 
         stamps: Vec::with_capacity(bytes.len() / 40),
         local: Vec::new(),
         findings,
+        dates: Vec::new(),
     };
     let mut record = ::csv::ByteRecord::new();
     while matches!(reader.read_byte_record(&mut record), Ok(true)) {
@@ -195,6 +196,8 @@ struct FileReader<'a> {
     stamps: Vec<(DateTime<Utc>, FixedOffset)>,
     local: Vec<LocalStamp>,
     findings: Vec<Finding>,
+    /// Rows with a date and no time: their line and what stands there.
+    dates: Vec<(u64, Vec<u8>)>,
 }
 
 impl FileReader<'_> {
@@ -220,6 +223,10 @@ impl FileReader<'_> {
                     local.and_utc(),
                     FixedOffset::east_opt(0).expect("zero is an offset"),
                 )
+            }
+            None if is_date(field) => {
+                self.dates.push((line, field.to_vec()));
+                return;
             }
             None => {
                 return self
@@ -266,6 +273,7 @@ impl FileReader<'_> {
 
     fn finish(mut self) -> Result<WeatherFileContents, WeatherCsvError> {
         self.place_local_stamps();
+        self.refuse_days();
         self.doubt_unit_of_temperature();
         if self.hours.is_empty() && self.problems.is_empty() {
             self.problems.add(0, "", ProblemKind::NoRows);
@@ -280,6 +288,22 @@ impl FileReader<'_> {
             findings: self.findings,
             offsets: UtcOffsets::from_stamps(self.stamps),
         })
+    }
+
+    /// Rows a day apart are no hours, and nothing makes hours of them.
+    fn refuse_days(&mut self) {
+        const FEWEST: usize = 3;
+        const NEARLY_A_DAY: TimeDelta = TimeDelta::hours(20);
+        let steps = self.stamps.windows(2).map(|pair| pair[1].0 - pair[0].0);
+        let is_daily = self.stamps.len() >= FEWEST && steps.min() >= Some(NEARLY_A_DAY);
+        if is_daily || self.dates.len() > self.hours.len() {
+            return self.problems.add(0, "", ProblemKind::Daily);
+        }
+        // Spreadsheets write midnight so.
+        for (line, field) in std::mem::take(&mut self.dates) {
+            self.problems
+                .add_text(line, "time", &field, ProblemKind::Time);
+        }
     }
 
     /// A few hot values are a bad sensor; many are another unit.
@@ -308,11 +332,30 @@ impl FileReader<'_> {
                 .problems
                 .add(first.line, "time", ProblemKind::NoOffset { text });
         };
-        for placed in local::place(&self.local, zone, &mut self.problems, &mut self.findings) {
+        // Rows with an offset are placed already.
+        let mut is_placed = vec![true; self.hours.len()];
+        for stamp in &self.local {
+            is_placed[stamp.hour] = false;
+        }
+        for placed in local::place(&self.local, zone, &mut self.findings) {
             self.stamps[placed.hour] = (placed.end, placed.offset);
             self.hours[placed.hour].start = placed.end - HOUR;
+            is_placed[placed.hour] = true;
         }
+        let mut of_hours = is_placed.iter();
+        self.hours.retain(|_| of_hours.next() == Some(&true));
+        let mut of_stamps = is_placed.iter();
+        self.stamps.retain(|_| of_stamps.next() == Some(&true));
     }
+}
+
+/// A date without a time, as files of daily values have them.
+fn is_date(field: &[u8]) -> bool {
+    let text = std::str::from_utf8(field.trim_ascii()).unwrap_or_default();
+    let forms = ["%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%Y%m%d"];
+    forms
+        .iter()
+        .any(|form| NaiveDate::parse_from_str(text, form).is_ok())
 }
 
 /// A number, or `None` where the field says that there is none; `wrong` is

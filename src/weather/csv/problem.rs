@@ -3,8 +3,6 @@
 use std::fmt;
 use std::io;
 
-use chrono_tz::Tz;
-
 /// How many problems are told one by one.
 const MOST_TOLD: usize = 20;
 /// How much of an offending text is shown [characters].
@@ -13,6 +11,10 @@ const MOST_TEXT: usize = 40;
 /// Air is never hotter than this on Earth [°C]: the record is 56.7 (WMO,
 /// Death Valley 1913).
 pub(super) const HOTTEST_C: f64 = 60.0;
+
+/// What reads files of another form.
+const AS_IT_IS: &str = "let [[weather.logger]] in the site file read it as it is, with its own \
+    separator, decimal comma, units and form of time";
 
 /// What is wrong.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,13 +42,8 @@ pub enum ProblemKind {
         /// The stamp.
         text: String,
     },
-    /// A local time that clocks skipped.
-    SkippedTime {
-        /// The stamp.
-        text: String,
-        /// The zone in which it was skipped.
-        zone: Tz,
-    },
+    /// The rows are days.
+    Daily,
     /// A field is not a number.
     Number,
     /// There is a header and nothing else, or not even that.
@@ -106,7 +103,7 @@ impl fmt::Display for CsvProblem {
             ProblemKind::Separator => {
                 write!(
                     f,
-                    "fields are not separated by commas; write it with \",\" and \".\""
+                    "fields are not separated by commas; write it with \",\" and \".\", or {AS_IT_IS}"
                 )
             }
             ProblemKind::FieldCount { found, expected } => write!(
@@ -117,7 +114,7 @@ impl fmt::Display for CsvProblem {
             ProblemKind::Time => write!(
                 f,
                 "{column} \"{text}\" is not a time; write the end of the hour like \
-                 2023-06-01T13:00:00-05:00",
+                 2023-06-01T13:00:00-05:00, or in the site's own time like 2023-06-01 13:00",
             ),
             ProblemKind::NoOffset { text } => write!(
                 f,
@@ -125,10 +122,13 @@ impl fmt::Display for CsvProblem {
                  the time zone",
                 text.replace(' ', "T"),
             ),
-            ProblemKind::SkippedTime { text, zone } => write!(
+            ProblemKind::Daily => f.write_str(
+                "the rows are a day apart, and a plan needs every hour: seed dries within hours, so \
+                 ask the source for hourly values",
+            ),
+            ProblemKind::Number if text.contains(',') => write!(
                 f,
-                "{column} \"{text}\" does not exist in {zone}, where clocks went forward; give \
-                 stamps an offset, or a zone without daylight saving",
+                "{column} \"{text}\" has a comma in the number; write a decimal point, or {AS_IT_IS}"
             ),
             ProblemKind::Number => {
                 write!(
@@ -141,12 +141,12 @@ impl fmt::Display for CsvProblem {
             ProblemKind::OtherKind { what, mend } => write!(f, "this is {what}, not CSV; {mend}"),
             ProblemKind::FahrenheitColumn { name } => write!(
                 f,
-                "\"{name}\" looks like °F; write °C, (°F - 32) / 1.8, in a column {column}"
+                "\"{name}\" looks like °F; write °C, (°F - 32) / 1.8, in a column {column}, or {AS_IT_IS}"
             ),
             ProblemKind::FahrenheitValues { hot, of } => write!(
                 f,
                 "{column} looks like °F: {hot} of {of} values are above {HOTTEST_C}; write °C, \
-                 (°F - 32) / 1.8"
+                 (°F - 32) / 1.8, or {AS_IT_IS}"
             ),
         }
     }

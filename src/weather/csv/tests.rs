@@ -80,7 +80,7 @@ fn every_problem_is_told_with_line_and_column() {
         [
             "line 2: air_temp_c \"warm\" is not a number; leave the field empty if missing",
             "line 3: time \"yesterday\" is not a time; write the end of the hour like \
-             2023-06-01T13:00:00-05:00",
+             2023-06-01T13:00:00-05:00, or in the site's own time like 2023-06-01 13:00",
             "line 4: 2 fields, but the header has 3; leave a missing value empty, with its comma",
             "line 5: air_temp_c \"1e999\" is not a number; leave the field empty if missing",
         ]
@@ -98,7 +98,11 @@ fn headers_that_cannot_serve_say_what_is_missing() {
     );
     assert_eq!(
         problems("time;air_temp_c\n2023-06-01T12:00:00Z;20,5\n", None),
-        ["line 1: fields are not separated by commas; write it with \",\" and \".\""]
+        [
+            "line 1: fields are not separated by commas; write it with \",\" and \".\", or let \
+             [[weather.logger]] in the site file read it as it is, with its own separator, decimal \
+             comma, units and form of time"
+        ]
     );
     assert_eq!(
         problems("time,air_temp_c,time\n", None),
@@ -200,16 +204,60 @@ fn one_copy_of_a_repeated_hour_is_reported() -> Result<(), WeatherCsvError> {
 }
 
 #[test]
-fn the_skipped_hour_of_spring_is_a_problem() {
+fn a_row_of_the_skipped_hour_of_spring_is_left_out_and_named() -> Result<(), WeatherCsvError> {
     // Berlin, 31 March 2024: clocks go from 02:00 to 03:00.
-    let text = "time,air_temp_c\n2024-03-31T01:00,9\n2024-03-31T02:00,8\n2024-03-31T03:00,8\n";
+    let text = "time,air_temp_c\n2024-03-31T01:00,9\n2024-03-31T02:00,8\n2024-03-31T03:00,7\n";
+    let contents = read(text, Some(chrono_tz::Europe::Berlin))?;
+    assert_eq!(ends(&contents), ["31T00Z", "31T01Z"]);
+    let last_c = contents.hours[1]
+        .air_temperature_c
+        .map(|reading| reading.value);
+    assert!(last_c.is_some_and(|value| (value - 7.0).abs() < 1e-9));
+    let [finding] = &contents.findings[..] else {
+        panic!("{:?}", contents.findings)
+    };
     assert_eq!(
-        problems(text, Some(chrono_tz::Europe::Berlin)),
-        [
-            "line 3: time \"2024-03-31 02:00:00\" does not exist in Europe/Berlin, where clocks went \
-          forward; give stamps an offset, or a zone without daylight saving"
-        ]
+        finding.to_string(),
+        "line 3: the time \"2024-03-31 02:00\" does not exist in Europe/Berlin, where clocks went \
+         forward; if the logger keeps one clock all year, write stamps with its offset: that row is \
+         left out"
     );
+    Ok(())
+}
+
+#[test]
+fn rows_a_day_apart_are_told_to_be_no_hours() {
+    for text in [
+        "time,air_temp_c\n2024-03-01,9\n2024-03-02,8\n2024-03-03,7\n",
+        "time,air_temp_c\n2024-03-01T00:00Z,9\n2024-03-02T00:00Z,8\n2024-03-03T00:00Z,7\n",
+        "time,air_temp_c\n01.03.2024,9\n02.03.2024,8\n",
+    ] {
+        let [told] = &problems(text, None)[..] else {
+            panic!("one problem in {text}")
+        };
+        assert!(told.contains("a plan needs every hour"), "{told}");
+    }
+    // A spreadsheet's midnight among hours is told by its line.
+    let text = "time,air_temp_c\n2024-03-01T23:00Z,9\n2024-03-02,8\n2024-03-02T01:00Z,7\n";
+    let [told] = &problems(text, None)[..] else {
+        panic!("one problem")
+    };
+    assert!(
+        told.starts_with("line 3: time \"2024-03-02\" is not a time"),
+        "{told}"
+    );
+}
+
+#[test]
+fn what_another_form_of_file_needs_is_named() {
+    for text in [
+        "time;air_temp_c\n2024-03-01T00:00Z;9\n",
+        "time,air_temp_f\n2024-03-01T00:00Z,49\n",
+        "time,air_temp_c\n2024-03-01T00:00Z,\"9,5\"\n",
+    ] {
+        let told = problems(text, None).join("\n");
+        assert!(told.contains("[[weather.logger]]"), "{told}");
+    }
 }
 
 #[test]

@@ -22,7 +22,7 @@
 //! | `field` | what is known of one zone |
 //! | `outlook` | the weather, and what stands in for it |
 //! | `assignment` | one planning, to be done beside the loop |
-//! | `desk` | the order of writing, opening, closing |
+//! | `desk`, `unwritten` | the order of writing, opening, closing; what the disk does not take |
 //! | `status`, `notice` | what is told to people |
 //! | [`homie`] | the same, as a device of the Homie convention |
 //! | `handle` | how faces reach the loop |
@@ -48,11 +48,12 @@ mod senses;
 pub mod sensors;
 mod status;
 mod timekeeping;
+mod unwritten;
 pub mod web;
 
 pub use assignment::{Assignment, Outcome};
 pub use control::{Action, Control, Event, Memory, Settings};
-pub use desk::{Desk, Effect, Turn};
+pub use desk::{Desk, Effect, Trouble, Turn, WRITE_BOUND};
 pub use handle::{Ask, AskError, Counter, Handle};
 pub use memory::assignment_of;
 pub use notice::Notice;

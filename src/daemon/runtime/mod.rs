@@ -47,7 +47,7 @@ pub use start::{Start, StartError, settings, state_file};
 pub use weather::{Gather, Gathering, Rhythm, gather_weather};
 
 use super::control::{Control, Memory, Settings};
-use super::desk::Desk;
+use super::desk::{Desk, WRITE_BOUND};
 use super::handle::Handle;
 use super::notice::Notice;
 use crate::clock::{Clock, Now};
@@ -210,7 +210,7 @@ impl Daemon {
             writer: Writer::start(parts.ledger, Arc::clone(&parts.clock)),
             clock: parts.clock,
             speed: parts.speed,
-            desk: Desk::default(),
+            desk: Desk::new(WRITE_BOUND * parts.speed.max(1)),
             planner: Planner::new(parts.work),
             counter,
             words,

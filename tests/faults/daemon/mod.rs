@@ -9,6 +9,7 @@
 mod broker;
 mod by_hand;
 mod demo;
+mod disk;
 #[cfg(feature = "demo")]
 mod embedded;
 #[cfg(feature = "demo")]

@@ -75,6 +75,9 @@ pub(super) struct World {
     under_way: VecDeque<(Moment, Publication)>,
     /// Writes fail while it is set.
     pub(super) disk_is_full: bool,
+    /// Writes do not end while it is set; then [`World::disk_answers`].
+    pub(super) disk_hangs: bool,
+    hanging: Option<Vec<Entry>>,
     /// The process is gone after so many writes more, before it does anything
     /// else.
     pub(super) dies_after: Option<u32>,
@@ -116,6 +119,8 @@ impl World {
             delay: Duration::ZERO,
             under_way: VecDeque::new(),
             disk_is_full: false,
+            disk_hangs: false,
+            hanging: None,
             dies_after: None,
         };
         world.start();
@@ -239,6 +244,11 @@ impl World {
         self.answers.pop().unwrap()
     }
 
+    /// The same, and the answer may come later.
+    pub(super) fn ask_for(&mut self, request: Request) {
+        self.tell(Event::Ask(request, Ticket(1)));
+    }
+
     pub(super) fn tell(&mut self, event: Event) {
         let actions = self.control.step(event, self.now);
         let effects = self.desk.accept(actions, self.now.moment);
@@ -251,6 +261,7 @@ impl World {
                 return;
             }
             match effect {
+                Effect::Write(entries) if self.disk_hangs => self.hanging = Some(entries),
                 Effect::Write(entries) => {
                     self.writes.push(entries.iter().map(kind).collect());
                     self.written.0 += 1;
@@ -283,6 +294,17 @@ impl World {
                 Effect::Do(action) => panic!("not for the outside: {action:?}"),
             }
         }
+    }
+
+    /// The disk hangs no more: the write under way comes out at last.
+    pub(super) fn disk_answers(&mut self, is_done: bool) {
+        self.disk_hangs = false;
+        let entries = self.hanging.take().unwrap();
+        let store = self.store.as_mut().unwrap();
+        let is_done = is_done && store.write(&entries, self.now).is_ok();
+        let (effects, turn) = self.desk.written(is_done, self.now.moment);
+        self.carry_out(effects);
+        self.turn(turn);
     }
 
     fn turn(&mut self, turn: Option<Turn>) {
@@ -325,6 +347,9 @@ impl World {
             command,
         };
         let parcel = self.devices.parcel(order, self.now.utc).unwrap();
+        if matches!(command, valve::Command::Open { .. }) {
+            self.tell(Event::Valve(valve::Event::Sent(device, id)));
+        }
         let payload = String::from_utf8(parcel.payload).unwrap();
         let told = self.valves.hear(&parcel.topic, &payload, self.now);
         self.hear(told);

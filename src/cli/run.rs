@@ -13,12 +13,12 @@ use super::run_site::{Reload, web_settings};
 use super::run_weather;
 use crate::daemon::Handle;
 use crate::daemon::runtime::{
-    Daemon, End, LastResort, Rhythm, Signals, Start, StartError, gather_weather, state_file,
+    Daemon, End, Rhythm, Signals, Start, StartError, gather_weather, state_file,
 };
 use crate::daemon::web::{Door, WebSettings};
 use crate::mqtt::Link;
 use crate::site::Site;
-use crate::valve::{CommandId, DeviceId, Installation};
+use crate::valve::{CommandId, DeviceId};
 
 /// Threads of the runtime: the loop and the link beside each other.
 const WORKERS: usize = 2;
@@ -95,7 +95,7 @@ fn one_life(
     (signals, pace): (&Signals, &Pace),
     (start, file, cache): (&Start, &Path, &Path),
 ) -> Result<Option<Box<Site>>, Failure> {
-    let mut parts = match start.parts() {
+    let mut parts = match runtime.block_on(start.parts_while_closing()) {
         Ok(parts) => parts,
         Err(error) if error.leaves_valves_alone() => return Err(refused(error)),
         Err(error) => return Err(close_and_refuse(runtime, start, refused(error))),
@@ -223,29 +223,11 @@ fn with_words(why: Failure, more: &str) -> Failure {
 }
 
 async fn close_everything(start: &Start) -> Result<Vec<DeviceId>, StartError> {
-    let (devices, settings) = start.reach()?;
-    let mqtt = start.site.mqtt.as_ref().ok_or(StartError::NoBroker)?;
+    let (resort, settings) = start.last_resort(CommandId(0))?;
     let link = Link::start(settings, Arc::clone(&start.clock));
-    let resort = LastResort {
-        site: &start.site,
-        mqtt,
-        installation: Arc::new(closable(devices.installation(&start.site))),
-        above: CommandId(0),
-        clock: Arc::clone(&start.clock),
-    };
     let unconfirmed = resort.close(&link).await;
     link.stop().await;
     Ok(unconfirmed)
-}
-
-/// Valves whose zone draws too much could never be opened; closed they can be.
-fn closable(mut installation: Installation) -> Installation {
-    for zone in &installation.zones {
-        if zone.flow > installation.supply {
-            installation.supply = zone.flow;
-        }
-    }
-    installation
 }
 
 fn folder_of(file: &Path) -> PathBuf {

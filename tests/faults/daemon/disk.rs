@@ -78,8 +78,10 @@ impl Ledger for Hanging {
 }
 
 /// Beds watered within this process, on such a disk.
-fn on_a_hanging_disk() -> (Rig, Daemon, soakmist::daemon::Handle, Arc<AtomicBool>) {
-    let mut rig = Rig::start();
+fn on_a_hanging_disk(
+    runs: (&str, &str),
+) -> (Rig, Daemon, soakmist::daemon::Handle, Arc<AtomicBool>) {
+    let mut rig = Rig::with(runs, &[]);
     rig.daemon.kill();
     let start = Start {
         site: Arc::new(rig.site.clone()),
@@ -100,7 +102,7 @@ fn on_a_hanging_disk() -> (Rig, Daemon, soakmist::daemon::Handle, Arc<AtomicBool
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_disk_that_hangs_closes_everything_and_is_named_until_it_answers() {
-    let (rig, daemon, handle, hangs) = on_a_hanging_disk();
+    let (rig, daemon, handle, hangs) = on_a_hanging_disk(("15 s", "0 s"));
     let word = daemon.word();
     let daemon = tokio::spawn(daemon.run());
     rig.until("open", |rig| rig.open_zones() > 0).await;
@@ -110,18 +112,15 @@ async fn a_disk_that_hangs_closes_everything_and_is_named_until_it_answers() {
         alarms.iter().any(|alarm| alarm.contains("the journal"))
     };
     // A run ends, and cannot be written down.
-    rig.until_within(Duration::from_secs(90), "named", |_| is_named())
-        .await;
+    rig.until("named", |_| is_named()).await;
     let alarms = &handle.status().alarms;
     assert_eq!(alarms.len(), 1, "no valve is blamed: {alarms:?}");
     rig.until("closed", |rig| rig.open_zones() == 0).await;
     hangs.store(false, Ordering::SeqCst);
     rig.until("over", |_| handle.status().alarms.is_empty())
         .await;
-    rig.until_within(Duration::from_secs(90), "watering again", |rig| {
-        rig.open_zones() > 0
-    })
-    .await;
+    rig.until("watering again", |rig| rig.open_zones() > 0)
+        .await;
     word.send(Word::Stop).await.unwrap();
     let end = daemon.await.unwrap();
     assert_eq!(end.unconfirmed, Vec::<DeviceId>::new());
@@ -129,7 +128,7 @@ async fn a_disk_that_hangs_closes_everything_and_is_named_until_it_answers() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_stop_waits_for_no_disk_that_hangs() {
-    let (rig, daemon, _handle, hangs) = on_a_hanging_disk();
+    let (rig, daemon, _handle, hangs) = on_a_hanging_disk(("1 min", "1 min"));
     let word = daemon.word();
     let daemon = tokio::spawn(daemon.run());
     rig.until("three valves open", |rig| rig.open_zones() == 3)

@@ -5,6 +5,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::assignment::Assignment;
 use super::control::{Control, Memory, Settings, WEATHER_KEPT};
+use super::strays;
 use super::timekeeping::first_command;
 use crate::balance::stores::Levels;
 use crate::clock::Now;
@@ -34,6 +35,7 @@ impl Memory {
             }
         }
         let zones: Vec<String> = site.zones.iter().map(|zone| zone.name.clone()).collect();
+        store.use_valves(strays::closings(site), &zones, now)?;
         store.use_zones(&zones, now)?;
         let levels = (0..zones.len()).map(|zone| latest_levels(store, zone));
         let levels = levels.collect::<Result<_, _>>()?;
@@ -50,6 +52,7 @@ impl Memory {
             weather: store.weather(WEATHER_KEPT, newest - WEATHER)?,
             frozen: frozen_hours(store, newest)?,
             probes: store.probes(newest - WATER, DateTime::<Utc>::MAX_UTC)?,
+            strays: store.strays()?,
             last_written,
         })
     }

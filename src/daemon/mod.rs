@@ -23,6 +23,7 @@
 //! | `outlook` | the weather, and what stands in for it |
 //! | `assignment` | one planning, to be done beside the loop |
 //! | `desk`, `unwritten` | the order of writing, opening, closing; what the disk does not take |
+//! | `strays` | valves that were left open and that nobody drives any more |
 //! | `status`, `notice` | what is told to people |
 //! | [`homie`] | the same, as a device of the Homie convention |
 //! | `handle` | how faces reach the loop |
@@ -47,6 +48,7 @@ pub mod runtime;
 mod senses;
 pub mod sensors;
 mod status;
+mod strays;
 mod timekeeping;
 mod unwritten;
 pub mod web;

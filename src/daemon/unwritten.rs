@@ -70,14 +70,16 @@ fn worth_of(entry: &Entry) -> Worth {
         | Entry::Probe(_)
         | Entry::Balance { .. }
         | Entry::Forget(_) => Worth::Detail,
-        Entry::Valve(JournalEntry::Finished(_)) | Entry::Record(_) => Worth::Word,
+        Entry::Valve(JournalEntry::Finished(_)) | Entry::Record(_) | Entry::StraysSeen => {
+            Worth::Word
+        }
         Entry::Valve(_) | Entry::Alarm(..) => Worth::Trace,
     }
 }
 
 /// Whether an entry holds what a person has said.
 pub(super) fn is_word(entry: &Entry) -> bool {
-    matches!(entry, Entry::Record(_))
+    matches!(entry, Entry::Record(_) | Entry::StraysSeen)
 }
 
 /// An opening that could not be written was not sent either.

@@ -15,9 +15,11 @@ mod error;
 mod ground;
 mod read;
 mod schema;
+mod strays;
 mod write;
 mod zones;
 
+use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -28,8 +30,10 @@ pub use entry::{Entry, Ledger, ProbeHour, Record, RecordKind};
 pub use error::StoreError;
 pub use read::Watering;
 pub use schema::VERSION;
+pub use strays::{CloseCommand, Stray};
 
 use crate::clock::Now;
+use crate::valve::DeviceId;
 
 /// The open state of one site.
 #[derive(Debug)]
@@ -37,6 +41,8 @@ pub struct Store {
     connection: Connection,
     /// Number of the zone at each index of the site.
     zones: Vec<i64>,
+    /// How each device is told to close, kept with each opening.
+    valves: BTreeMap<DeviceId, CloseCommand>,
     /// Number of this start of the daemon.
     start: i64,
     path: PathBuf,
@@ -112,6 +118,7 @@ impl Store {
         let mut store = Self {
             connection,
             zones: Vec::new(),
+            valves: BTreeMap::new(),
             start: 0,
             path,
             _lock: lock,

@@ -410,6 +410,11 @@ impl Service {
                     listener(&notice, self.clock.now());
                 }
             }
+            Action::CloseStray(device, parcel) => {
+                if let Err(error) = self.link.close(device, parcel) {
+                    tracing::debug!(%error, "a closing was not sent");
+                }
+            }
             Action::Stopped { unconfirmed } => self.unconfirmed = Some(unconfirmed),
             // The desk turns these into effects of their own.
             Action::Write(_) | Action::Publish { .. } => {}

@@ -102,7 +102,7 @@ fn on_a_hanging_disk(
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_disk_that_hangs_closes_everything_and_is_named_until_it_answers() {
-    let (rig, daemon, handle, hangs) = on_a_hanging_disk(("15 s", "0 s"));
+    let (rig, daemon, handle, hangs) = on_a_hanging_disk(("30 s", "0 s"));
     let word = daemon.word();
     let daemon = tokio::spawn(daemon.run());
     rig.until("open", |rig| rig.open_zones() > 0).await;

@@ -24,6 +24,7 @@ mod rig;
 mod sensors;
 mod state;
 mod stops;
+mod strays;
 mod tasks;
 mod unit;
 mod valves;

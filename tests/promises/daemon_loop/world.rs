@@ -65,6 +65,8 @@ pub(super) struct World {
     /// Numbers of commands as they were sent.
     pub(super) sent: Vec<CommandId>,
     pub(super) answers: Vec<Answer>,
+    /// Closings of valves that the site does not have: topic and payload.
+    pub(super) strays: Vec<(String, String)>,
     pub(super) stopped: Option<Vec<DeviceId>>,
     is_linked: bool,
     /// The kinds of entry of each write.
@@ -113,6 +115,7 @@ impl World {
             written: (0, BTreeMap::new()),
             sent: Vec::new(),
             answers: Vec::new(),
+            strays: Vec::new(),
             stopped: None,
             is_linked: true,
             writes: Vec::new(),
@@ -290,6 +293,10 @@ impl World {
                 }
                 Effect::Do(Action::Answer(_, answer)) => self.answers.push(answer),
                 Effect::Do(Action::Tell(notice)) => self.note(notice),
+                Effect::Do(Action::CloseStray(_, parcel)) => {
+                    let payload = String::from_utf8(parcel.payload).unwrap();
+                    self.strays.push((parcel.topic, payload));
+                }
                 Effect::Do(Action::Stopped { unconfirmed }) => self.stopped = Some(unconfirmed),
                 Effect::Do(action) => panic!("not for the outside: {action:?}"),
             }
@@ -474,6 +481,7 @@ fn kind(entry: &Entry) -> &'static str {
         Entry::FrozenHour(..) => "frozen",
         Entry::Probe(_) => "probe",
         Entry::Balance { .. } => "balance",
+        Entry::StraysSeen => "strays",
         Entry::Forget(_) => "forget",
     }
 }

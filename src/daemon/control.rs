@@ -126,6 +126,8 @@ pub struct Memory {
     pub probes: Vec<ProbeHour>,
     /// Valves that were left open and that the site does not drive any more.
     pub strays: Vec<Stray>,
+    /// Names of zones that were told of before and that the site does not have.
+    pub gone: Vec<String>,
     /// The latest time in the state.
     pub last_written: Option<DateTime<Utc>>,
 }

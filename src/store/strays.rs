@@ -150,11 +150,13 @@ fn open_supply(
     }))
 }
 
-/// Notes one, once: its opening is not found again.
+/// Notes one, once: its opening is not found again, or known already.
 fn note(db: &Connection, opening: &Opening, now: Now) -> Result<(), StoreError> {
     let close = opening.stray.close.as_ref();
     db.execute(
-        "INSERT INTO stray (name, topic, payload, found_utc_ms) VALUES (?1, ?2, ?3, ?4)",
+        "INSERT INTO stray (name, topic, payload, found_utc_ms) SELECT ?1, ?2, ?3, ?4
+         WHERE NOT EXISTS (SELECT 1 FROM stray WHERE seen_utc_ms IS NULL
+                           AND name = ?1 AND topic IS ?2 AND payload IS ?3)",
         (
             &opening.stray.name,
             close.map(|close| &close.topic),

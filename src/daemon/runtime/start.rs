@@ -113,7 +113,10 @@ impl Start {
     fn recall(&self, lock: Lock) -> Result<(Store, Memory), StoreError> {
         let now = self.clock.now();
         let mut store = Store::open_locked(lock, &Opening::in_boot(&boot_id()), now)?;
-        let memory = Memory::read(&mut store, &self.site, now)?;
+        let memory = match self.dry_run {
+            true => Memory::look(&mut store, &self.site, now)?,
+            false => Memory::read(&mut store, &self.site, now)?,
+        };
         Ok((store, memory))
     }
 

@@ -164,6 +164,11 @@ impl World {
         panic!("the state stays in use");
     }
 
+    /// The state as whoever starts next finds it.
+    pub(super) fn open_state(&self) -> Store {
+        self.open(&Opening::in_boot(&self.boot))
+    }
+
     /// The daemon is gone, and starts with another site file.
     pub(super) fn restart_as(&mut self, site: Site) {
         self.kill();

@@ -95,8 +95,10 @@ fn one_life(
     (signals, pace): (&Signals, &Pace),
     (start, file, cache): (&Start, &Path, &Path),
 ) -> Result<Option<Box<Site>>, Failure> {
-    let mut parts = match runtime.block_on(start.parts_while_closing()) {
+    let parts = runtime.block_on(start.parts_while_closing(signals.stopped()));
+    let mut parts = match parts {
         Ok(parts) => parts,
+        Err(StartError::Stopped) => return stopped_early(runtime, start),
         Err(error) if error.leaves_valves_alone() => return Err(refused(error)),
         Err(error) => return Err(close_and_refuse(runtime, start, refused(error))),
     };
@@ -198,6 +200,17 @@ fn refused(error: StartError) -> Failure {
         StartError::State(error) => Failure::Io(error.to_string()),
         error => Failure::Input(error.to_string()),
     }
+}
+
+/// A stop came while the state was being read.
+fn stopped_early(runtime: &Runtime, start: &Start) -> Result<Option<Box<Site>>, Failure> {
+    let unconfirmed = runtime.block_on(close_everything(start)).map_err(refused)?;
+    let end = End {
+        unconfirmed,
+        failed: false,
+        restart: None,
+    };
+    judged(end, &start.site)
 }
 
 /// No daemon begins, so nothing is watered; but a valve that an earlier life

@@ -148,54 +148,62 @@ impl Desk {
         let mut effects = Vec::new();
         let mut footing = Footing::default();
         for action in actions {
-            match action {
-                Action::Write(entry) => {
-                    footing.is_word |= unwritten::is_word(&entry);
-                    self.queued_since.get_or_insert(now);
-                    self.queue.push_back(Item::Write(entry));
-                }
-                Action::Publish {
-                    device,
-                    id,
-                    command: command @ Command::Open { .. },
-                } => {
-                    footing.opens = true;
-                    // A repetition of what was never sent says nothing new.
-                    if !self.awaits(id) {
-                        self.queue.push_back(Item::Open {
-                            device,
-                            id,
-                            command,
-                            since: now,
-                        });
-                    }
-                }
-                Action::Publish {
-                    device,
-                    id,
-                    command,
-                } => {
-                    self.queue.retain(
-                        |item| !matches!(item, Item::Open { device: d, .. } if *d == device),
-                    );
-                    effects.push(Effect::Send {
-                        device,
-                        id,
-                        command,
-                    });
-                }
-                Action::Answer(ticket, answer) => {
-                    let answer = Item::Answer(ticket, answer, footing);
-                    self.queue.push_back(answer);
-                }
-                action => effects.push(Effect::Do(action)),
-            }
+            self.take(action, &mut footing, (now, &mut effects));
         }
         if self.queue.len() > MOST_WAITING {
             self.break_down(Trouble::Hangs);
         }
         self.proceed(now, &mut effects);
         effects
+    }
+
+    fn take(
+        &mut self,
+        action: Action,
+        footing: &mut Footing,
+        (now, effects): (Moment, &mut Vec<Effect>),
+    ) {
+        match action {
+            Action::Write(entry) => {
+                footing.is_word |= unwritten::is_word(&entry);
+                self.queued_since.get_or_insert(now);
+                self.queue.push_back(Item::Write(entry));
+            }
+            Action::Publish {
+                device,
+                id,
+                command: command @ Command::Open { .. },
+            } => {
+                footing.opens = true;
+                // A repetition of what was never sent says nothing new.
+                if !self.awaits(id) {
+                    self.queue.push_back(Item::Open {
+                        device,
+                        id,
+                        command,
+                        since: now,
+                    });
+                }
+            }
+            Action::Publish {
+                device,
+                id,
+                command,
+            } => {
+                let is_of_it =
+                    |item: &Item| matches!(item, Item::Open { device: d, .. } if *d == device);
+                self.queue.retain(|item| !is_of_it(item));
+                effects.push(Effect::Send {
+                    device,
+                    id,
+                    command,
+                });
+            }
+            Action::Answer(ticket, answer) => {
+                self.queue.push_back(Item::Answer(ticket, answer, *footing));
+            }
+            action => effects.push(Effect::Do(action)),
+        }
     }
 
     /// The write that was asked for has succeeded, or not.

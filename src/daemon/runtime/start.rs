@@ -47,6 +47,9 @@ pub enum StartError {
     /// The process is ending.
     #[error("the state was not read: {0}")]
     NotRead(String),
+    /// A stop came first.
+    #[error("stopped before it began")]
+    Stopped,
 }
 
 impl StartError {
@@ -56,7 +59,7 @@ impl StartError {
     pub fn leaves_valves_alone(&self) -> bool {
         match self {
             Self::NoBroker | Self::NoValves | Self::Broker(_) => true,
-            Self::Valves(_) | Self::NotRead(_) => false,
+            Self::Valves(_) | Self::NotRead(_) | Self::Stopped => false,
             Self::State(error) => is_elsewhere(error),
         }
     }
@@ -132,11 +135,15 @@ impl Start {
 
     /// The same; while a long state is read, everything is told to close, as
     /// soon as the broker answers. Whoever has the state has the valves: the
-    /// right to it comes before the first command.
+    /// right to it comes before the first command. `stopped` ends when nothing
+    /// is to begin any more.
     ///
     /// # Errors
     /// [`StartError`].
-    pub async fn parts_while_closing(&self) -> Result<Parts, StartError> {
+    pub async fn parts_while_closing(
+        &self,
+        stopped: impl Future<Output = ()>,
+    ) -> Result<Parts, StartError> {
         self.reach()?;
         let lock = Lock::take(&self.state)?;
         let start = self.clone();
@@ -147,9 +154,15 @@ impl Start {
         tracing::info!("the state takes a while: every valve is being told to close meanwhile");
         let (resort, settings) = self.last_resort(CommandId(0))?;
         let link = Link::start(settings, Arc::clone(&self.clock));
-        let (parts, closed) = resort.close_during(&link, reading).await;
+        let work = std::pin::pin!(async {
+            tokio::select! {
+                parts = reading => read(parts),
+                () = stopped => Err(StartError::Stopped),
+            }
+        });
+        let (parts, closed) = resort.close_during(&link, work).await;
         link.stop().await;
-        let mut parts = read(parts)?;
+        let mut parts = parts?;
         closed.note(&mut parts.memory.recovery);
         Ok(parts)
     }

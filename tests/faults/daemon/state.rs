@@ -77,6 +77,28 @@ async fn valves_do_not_wait_for_a_state_that_is_long_to_read() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_stop_waits_for_no_state_that_is_long_to_read() {
+    let mut rig = Rig::start();
+    rig.until("three valves open", |rig| rig.open_zones() == 3)
+        .await;
+    rig.daemon.kill();
+    let other = Connection::open(state_file(rig.path())).unwrap();
+    other.execute_batch("BEGIN IMMEDIATE").unwrap();
+    rig.restart();
+    rig.until("at it", |rig| {
+        rig.daemon.has_said("the state takes a while")
+    })
+    .await;
+    rig.daemon.signal("TERM");
+    let (code, took) = rig.daemon.end(Duration::from_secs(10));
+    assert_eq!(code, 0, "{}", rig.daemon.said());
+    assert!(took < Duration::from_secs(3), "{took:?}");
+    assert_eq!(rig.open_zones(), 0);
+    assert!(!rig.daemon.has_said("soakmist begins"));
+    other.execute_batch("ROLLBACK").unwrap();
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_full_disk_closes_everything_and_nothing_opens_while_it_lasts() {
     let mut rig = Rig::with(("30 s", "0 s"), &[]);
     rig.until("open", |rig| rig.open_zones() > 0).await;

@@ -4,7 +4,9 @@
 //! idle.
 //!
 //! `cargo bench --bench daemon` (mosquitto must be installed); the number of
-//! zones can be given: `cargo bench --bench daemon -- 8 1000`.
+//! zones can be given: `cargo bench --bench daemon -- 8 1000`. With `large` it
+//! measures instead how long a start takes on a state of so many MB:
+//! `cargo bench --bench daemon -- large 60`.
 
 #![allow(clippy::unwrap_used, reason = "a measurement may stop anywhere")]
 #![allow(
@@ -24,9 +26,11 @@ use std::time::{Duration, Instant};
 
 use beds::{DEVICE, Noon, weather};
 use chrono::{DateTime, DurationRound, TimeDelta, Timelike, Utc};
+use rusqlite::Connection;
 use soakmist::clock::{Clock, SystemClock};
 use soakmist::simulator::{SimulatedSite, Simulator};
 use soakmist::site::load;
+use soakmist::store::{Opening, Store};
 
 const IDLE: Duration = Duration::from_secs(30);
 /// Opens that come later than this belong to runs after the first [s].
@@ -36,6 +40,9 @@ const LEAD: TimeDelta = TimeDelta::seconds(30);
 
 fn main() {
     let asked: Vec<usize> = std::env::args().filter_map(|n| n.parse().ok()).collect();
+    if std::env::args().any(|argument| argument == "large") {
+        return measure_large(asked.first().copied().unwrap_or(60));
+    }
     let sizes = if asked.is_empty() {
         vec![8, 1000]
     } else {
@@ -130,14 +137,19 @@ impl Daemon {
         Self { child, log }
     }
 
-    /// Waits for a line of the log; the rest is read and forgotten.
+    /// Waits for a line of the log.
     fn says(&mut self, words: &str) {
-        let mut log = self.log.take().unwrap().map_while(Result::ok);
+        let log = self.log.as_mut().unwrap();
         assert!(
-            log.any(|line| line.contains(words)),
+            log.map_while(Result::ok).any(|line| line.contains(words)),
             "it never says {words:?}"
         );
-        std::thread::spawn(move || log.for_each(drop));
+    }
+
+    /// The rest of the log is read and forgotten.
+    fn goes_on(&mut self) {
+        let log = self.log.take().unwrap();
+        std::thread::spawn(move || log.map_while(Result::ok).for_each(drop));
     }
 
     fn memory_mib(&self) -> f64 {
@@ -197,6 +209,7 @@ fn measure(zones: usize) {
     let mut daemon = Daemon::start(folder.path());
     daemon.says("every valve is confirmed closed");
     let closed_ms = begun.elapsed().as_millis();
+    daemon.goes_on();
     let opens = heard.join().unwrap();
     let due_s = due.timestamp() as f64;
     // A plan may water some zones after others; those begin when these end.
@@ -226,4 +239,67 @@ fn measure(zones: usize) {
         let _ = child.kill();
         let _ = child.wait();
     }
+}
+
+/// A state with so many MB of commands that were confirmed long ago.
+fn large_state(folder: &Path, mb: usize) {
+    let path = folder.join("soakmist.sqlite");
+    let store = Store::open(&path, &Opening::in_boot("earlier"), SystemClock.now()).unwrap();
+    drop(store);
+    let db = Connection::open(&path).unwrap();
+    // About 45 bytes a row.
+    let rows = mb * 1_000_000 / 45;
+    let since_ms = Utc::now().timestamp_millis() - 400 * 86_400_000;
+    db.execute_batch(&format!(
+        "WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < {rows})
+         INSERT INTO command (id, start, device, zone, position, utc_ms, moment_ms,
+                              confirmed_utc_ms, confirmed_moment_ms)
+         SELECT i, 1, 'master', NULL, 'closed', {since_ms} + i, i, {since_ms} + i + 9, i + 9
+         FROM n"
+    ))
+    .unwrap();
+    drop(db);
+    let bytes = std::fs::metadata(&path).unwrap().len();
+    println!("a state of {:.0} MB", bytes as f64 / 1e6);
+}
+
+/// How long valves wait at a start for a large state.
+fn measure_large(mb: usize) {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut broker, port) = broker(folder.path());
+    let text = site(8, port, whole_minute(Utc::now()));
+    std::fs::write(folder.path().join("site.toml"), &text).unwrap();
+    std::fs::write(folder.path().join("weather.csv"), weather(Utc::now())).unwrap();
+    large_state(folder.path(), mb);
+    for cache in ["just written", "dropped from memory"] {
+        if cache != "just written" {
+            let _ = Command::new("sync").status();
+            let dropped = std::fs::write("/proc/sys/vm/drop_caches", "1");
+            println!("file cache dropped: {}", dropped.is_ok());
+        }
+        let mut subscriber = Command::new("mosquitto_sub");
+        let subscriber = subscriber.args(["-h", "127.0.0.1", "-p", &port.to_string()]);
+        let subscriber = subscriber.args(["-t", "beds/+/command", "-C", "8"]);
+        let mut subscriber = subscriber.stdout(Stdio::null()).spawn().unwrap();
+        std::thread::sleep(Duration::from_millis(500));
+        let begun = Instant::now();
+        let mut daemon = Daemon::start(folder.path());
+        let told = std::thread::spawn(move || {
+            subscriber.wait().unwrap();
+            begun.elapsed()
+        });
+        daemon.says("soakmist begins");
+        let read = begun.elapsed();
+        let told = told.join().unwrap();
+        println!(
+            "{cache}: the state is read after {} ms, all eight valves were told to close after {} ms",
+            read.as_millis(),
+            told.as_millis()
+        );
+        daemon.goes_on();
+        let _ = daemon.child.kill();
+        let _ = daemon.child.wait();
+    }
+    let _ = broker.kill();
+    let _ = broker.wait();
 }

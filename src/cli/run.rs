@@ -14,12 +14,12 @@ use super::run_weather;
 use super::sources::weather_cache;
 use crate::daemon::Handle;
 use crate::daemon::runtime::{
-    Daemon, End, LastResort, Rhythm, Signals, Start, StartError, gather_weather, state_file,
+    Daemon, End, Rhythm, Signals, Start, StartError, gather_weather, state_file,
 };
 use crate::daemon::web::{Door, WebSettings};
 use crate::mqtt::Link;
 use crate::site::Site;
-use crate::valve::{CommandId, DeviceId, Installation};
+use crate::valve::{CommandId, DeviceId};
 
 /// Threads of the runtime: the loop and the link beside each other.
 const WORKERS: usize = 2;
@@ -96,8 +96,10 @@ fn one_life(
     (signals, pace): (&Signals, &Pace),
     (start, file, cache): (&Start, &Path, &Path),
 ) -> Result<Option<Box<Site>>, Failure> {
-    let mut parts = match start.parts() {
+    let parts = runtime.block_on(start.parts_while_closing(signals.stopped()));
+    let mut parts = match parts {
         Ok(parts) => parts,
+        Err(StartError::Stopped) => return stopped_early(runtime, start),
         Err(error) if error.leaves_valves_alone() => return Err(refused(error)),
         Err(error) => return Err(close_and_refuse(runtime, start, refused(error))),
     };
@@ -201,6 +203,17 @@ fn refused(error: StartError) -> Failure {
     }
 }
 
+/// A stop came while the state was being read.
+fn stopped_early(runtime: &Runtime, start: &Start) -> Result<Option<Box<Site>>, Failure> {
+    let unconfirmed = runtime.block_on(close_everything(start)).map_err(refused)?;
+    let end = End {
+        unconfirmed,
+        failed: false,
+        restart: None,
+    };
+    judged(end, &start.site)
+}
+
 /// No daemon begins, so nothing is watered; but a valve that an earlier life
 /// left open is closed.
 fn close_and_refuse(runtime: &Runtime, start: &Start, why: Failure) -> Failure {
@@ -224,29 +237,11 @@ fn with_words(why: Failure, more: &str) -> Failure {
 }
 
 async fn close_everything(start: &Start) -> Result<Vec<DeviceId>, StartError> {
-    let (devices, settings) = start.reach()?;
-    let mqtt = start.site.mqtt.as_ref().ok_or(StartError::NoBroker)?;
+    let (resort, settings) = start.last_resort(CommandId(0))?;
     let link = Link::start(settings, Arc::clone(&start.clock));
-    let resort = LastResort {
-        site: &start.site,
-        mqtt,
-        installation: Arc::new(closable(devices.installation(&start.site))),
-        above: CommandId(0),
-        clock: Arc::clone(&start.clock),
-    };
     let unconfirmed = resort.close(&link).await;
     link.stop().await;
     Ok(unconfirmed)
-}
-
-/// Valves whose zone draws too much could never be opened; closed they can be.
-fn closable(mut installation: Installation) -> Installation {
-    for zone in &installation.zones {
-        if zone.flow > installation.supply {
-            installation.supply = zone.flow;
-        }
-    }
-    installation
 }
 
 fn folder_of(file: &Path) -> PathBuf {

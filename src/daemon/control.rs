@@ -17,10 +17,11 @@ use super::timekeeping::first_forgetting;
 use crate::agronomy::weather_record::RawHour;
 use crate::balance::stores::Levels;
 use crate::clock::{ClockProblem, JumpWatch, Now};
+use crate::mqtt::Parcel;
 use crate::plan::rolling::RollingPlan;
 use crate::site::Site;
 use crate::site::local_time::date_of;
-use crate::store::{Entry, ProbeHour, Record, Watering};
+use crate::store::{Entry, ProbeHour, Record, Stray, Watering};
 use crate::valve::{
     self, Command, CommandId, DeviceId, Installation, InstallationError, JournalEntry, Moment,
     Recovery, Supervisor,
@@ -73,6 +74,9 @@ pub enum Action {
         /// What.
         command: Command,
     },
+    /// Close a valve that the site does not have, over the link. The device
+    /// is only a place in its outbox.
+    CloseStray(DeviceId, Parcel),
     /// Make a plan and tell [`Event::Planned`].
     Plan(Box<Assignment>),
     /// Answer a person.
@@ -120,6 +124,10 @@ pub struct Memory {
     pub frozen: Vec<SeriesHour>,
     /// What probes in the soil said, by hour.
     pub probes: Vec<ProbeHour>,
+    /// Valves that were left open and that the site does not drive any more.
+    pub strays: Vec<Stray>,
+    /// Names of zones that were told of before and that the site does not have.
+    pub gone: Vec<String>,
     /// The latest time in the state.
     pub last_written: Option<DateTime<Utc>>,
 }
@@ -155,6 +163,9 @@ pub struct Control {
     /// Whether the plan in force was made for what is known now; without, its
     /// runs wait for the next one.
     pub(super) plan_holds: bool,
+    /// Valves that nobody drives any more, until a person has looked.
+    pub(super) strays: Vec<Stray>,
+    pub(super) strays_are_closed: bool,
     pub(super) clock: Option<JumpWatch>,
     pub(super) last_written: Option<DateTime<Utc>>,
     /// When old details are forgotten the next time.
@@ -195,6 +206,8 @@ impl Control {
             planned_at: None,
             revision: 0,
             plan_holds: false,
+            strays: Vec::new(),
+            strays_are_closed: false,
             clock: None,
             last_written: memory.last_written,
             forget_at: first_forgetting(now.moment),
@@ -239,6 +252,7 @@ impl Control {
         let _known = Arc::make_mut(&mut self.weather).take(&memory.weather, now);
         self.frozen = Arc::new(Frozen::of(memory.frozen));
         self.recovery = Some(memory.recovery);
+        self.strays = memory.strays;
     }
 
     /// Takes an event at an instant and answers what is to be done.
@@ -250,6 +264,7 @@ impl Control {
             Event::Start => {
                 let recovery = self.recovery.take().unwrap_or_default();
                 self.drive(valve::Event::Start(recovery), &mut out);
+                self.tell_of_strays(&mut out);
             }
             Event::Tick => self.drive(valve::Event::Tick, &mut out),
             Event::Valve(event) => self.take_valve_event(event, &mut out),
@@ -331,7 +346,11 @@ impl Control {
             _ => {}
         }
         let link = self.supervisor.known().link;
+        let is_up = event == valve::Event::LinkUp;
         self.drive(event, out);
+        if is_up {
+            self.close_strays(out);
+        }
         if self.supervisor.known().link != link {
             self.listen_to_sensors();
         }

@@ -172,6 +172,18 @@ fn describe_node<Of>(
     }
 }
 
+/// Every topic of the node of a zone.
+#[must_use]
+pub fn topics_of(homie: &Homie, zone: &str) -> Vec<String> {
+    let mut out = Vec::new();
+    let mut tell = |below: String, _: &str| out.push(homie.topic(&below));
+    describe_node((zone, zone, "zone"), &ZONE, &mut tell);
+    for property in &ZONE {
+        tell(format!("{zone}/{}", property.id), "");
+    }
+    out
+}
+
 /// What the properties say now; what is not known yet says nothing.
 #[must_use]
 pub fn values(homie: &Homie, status: &Status) -> Vec<Told> {
@@ -244,6 +256,34 @@ fn alarms(status: &Status) -> String {
 mod tests {
     use super::*;
     use crate::balance::record::Stage;
+
+    #[test]
+    fn everything_that_is_told_of_a_zone_can_be_taken_away() {
+        let status: Status = serde_json::from_value(serde_json::json!({
+            "site": "Harrowmere", "now": DateTime::UNIX_EPOCH, "time_zone": "Europe/London",
+            "phase": "running", "dry_run": false, "broker": true,
+            "clock_problem": null, "weather_problem": null, "alarms": [],
+            "zones": [{
+                "name": "square", "valve": "closed", "stage": "germination",
+                "depletion_mm": 1.0, "allowed_mm": 4.0, "open_until": null, "next_run": null,
+                "last_water": null, "held_until": null, "mown": null
+            }],
+            "runs": [], "shortfalls": []
+        }))
+        .unwrap();
+        let homie = Homie {
+            root: "homie".to_owned(),
+            device: "ground".to_owned(),
+        };
+        let told = attributes(&homie, &status).into_iter();
+        let told = told.chain(values(&homie, &status)).map(|(topic, _)| topic);
+        let told = told.filter(|topic| topic.starts_with("homie/ground/square/"));
+        let mut told: Vec<String> = told.collect();
+        let mut taken = topics_of(&homie, "square");
+        told.sort();
+        taken.sort();
+        assert_eq!(taken, told);
+    }
 
     #[test]
     fn every_stage_is_one_of_the_words_of_its_property() {

@@ -5,6 +5,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::assignment::Assignment;
 use super::control::{Control, Memory, Settings, WEATHER_KEPT};
+use super::strays;
 use super::timekeeping::first_command;
 use crate::balance::stores::Levels;
 use crate::clock::Now;
@@ -34,8 +35,34 @@ impl Memory {
             }
         }
         let zones: Vec<String> = site.zones.iter().map(|zone| zone.name.clone()).collect();
+        store.use_valves(strays::closings(site), &zones, now)?;
         store.use_zones(&zones, now)?;
-        let levels = (0..zones.len()).map(|zone| latest_levels(store, zone));
+        let gone = store.gone_names(&zones)?;
+        Ok(Self {
+            gone,
+            ..Self::known(store, zones.len(), now)?
+        })
+    }
+
+    /// The same for a dry run, which moves no history: what a zone was called
+    /// before it is still called in the state.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read or written.
+    pub fn look(store: &mut Store, site: &Site, now: Now) -> Result<Self, StoreError> {
+        let named = site.zones.iter();
+        let names = named
+            .clone()
+            .flat_map(|zone| zone.formerly.iter().chain([&zone.name]));
+        let names: Vec<String> = names.cloned().collect();
+        store.use_valves(strays::closings(site), &names, now)?;
+        store.follow_zones(named.map(|zone| (zone.name.as_str(), zone.formerly.as_slice())))?;
+        Self::known(store, site.zones.len(), now)
+    }
+
+    /// What the state says of zones that were tied to it.
+    fn known(store: &Store, zones: usize, now: Now) -> Result<Self, StoreError> {
+        let levels = (0..zones).map(|zone| latest_levels(store, zone));
         let levels = levels.collect::<Result<_, _>>()?;
         let last_written = store.last_written()?;
         // A clock that fell back must not hide what was written later.
@@ -50,6 +77,8 @@ impl Memory {
             weather: store.weather(WEATHER_KEPT, newest - WEATHER)?,
             frozen: frozen_hours(store, newest)?,
             probes: store.probes(newest - WATER, DateTime::<Utc>::MAX_UTC)?,
+            strays: store.strays()?,
+            gone: Vec::new(),
             last_written,
         })
     }

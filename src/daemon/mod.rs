@@ -22,7 +22,8 @@
 //! | `field` | what is known of one zone |
 //! | `outlook` | the weather, and what stands in for it |
 //! | `assignment` | one planning, to be done beside the loop |
-//! | `desk` | the order of writing, opening, closing |
+//! | `desk`, `unwritten` | the order of writing, opening, closing; what the disk does not take |
+//! | `strays` | valves that were left open and that nobody drives any more |
 //! | `status`, `notice` | what is told to people |
 //! | [`homie`] | the same, as a device of the Homie convention |
 //! | `handle` | how faces reach the loop |
@@ -47,12 +48,14 @@ pub mod runtime;
 mod senses;
 pub mod sensors;
 mod status;
+mod strays;
 mod timekeeping;
+mod unwritten;
 pub mod web;
 
 pub use assignment::{Assignment, Outcome};
 pub use control::{Action, Control, Event, Memory, Settings};
-pub use desk::{Desk, Effect, Turn};
+pub use desk::{Desk, Effect, Trouble, Turn, WRITE_BOUND};
 pub use handle::{Ask, AskError, Counter, Handle};
 pub use memory::assignment_of;
 pub use notice::Notice;

@@ -51,6 +51,8 @@ pub enum Notice {
     Alarm(Alarm),
     /// An alarm is over.
     AlarmOver(Alarm),
+    /// A valve was left open that the site does not drive any more, in words.
+    Stray(String),
     /// A plan was made.
     Planned {
         /// Runs within its reach.

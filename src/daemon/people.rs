@@ -288,7 +288,7 @@ impl Control {
             self.drive(valve::Event::Acknowledge(*alarm), out);
         }
         self.changed();
-        match waiting.len() {
+        match waiting.len() + self.see_strays(out) {
             0 => "no alarm waits for a person".to_owned(),
             count => format!("{count} acknowledged"),
         }

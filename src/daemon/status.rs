@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::control::Control;
-use super::outlook;
+use super::{outlook, strays};
 use crate::balance::record::Stage;
 use crate::site::Site;
 use crate::valve::{Alarm, DeviceId, Link, Phase, ValveState};
@@ -126,6 +126,7 @@ impl Control {
         alarms
             .map(|alarm| in_words(&self.site, alarm))
             .chain(planning)
+            .chain(self.strays.iter().map(strays::in_words))
             .chain(self.senses.problems(self.now.utc))
             .collect()
     }

@@ -119,6 +119,16 @@ impl Template {
         Ok(Self(pieces))
     }
 
+    /// The text from which it can be read again.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let pieces = self.0.iter().map(|piece| match piece {
+            Piece::Text(text) => text.clone(),
+            Piece::Field(field) => format!("{{{}}}", field.word()),
+        });
+        pieces.collect()
+    }
+
     /// The fields that it holds.
     pub fn fields(&self) -> impl Iterator<Item = Field> + '_ {
         self.0.iter().filter_map(|piece| match piece {
@@ -219,6 +229,13 @@ mod tests {
         );
         assert_eq!(template.fields().count(), 6);
         assert_eq!(template.plain(), None);
+    }
+
+    #[test]
+    fn its_text_is_read_as_the_same_template_again() {
+        let text = r#"{"zone":{channel},"s":{seconds},"id":"{id}","x":{},"for":{valid_for_s}}"#;
+        let template = Template::parse(text, &[("channel", "3")]).unwrap();
+        assert_eq!(Template::parse(&template.text(), &[]), Ok(template));
     }
 
     #[test]

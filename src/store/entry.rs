@@ -44,6 +44,8 @@ pub enum Entry {
         /// The state.
         state: serde_json::Value,
     },
+    /// A person has looked at the valves of [`Stray`](super::Stray).
+    StraysSeen,
     /// Details from before this instant are forgotten: commands (but for the
     /// last and those since a run without an end), weather, alarms, and
     /// snapshots of the balance but for the last of each zone. Water applied

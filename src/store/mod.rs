@@ -15,9 +15,11 @@ mod error;
 mod ground;
 mod read;
 mod schema;
+mod strays;
 mod write;
 mod zones;
 
+use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -28,8 +30,10 @@ pub use entry::{Entry, Ledger, ProbeHour, Record, RecordKind};
 pub use error::StoreError;
 pub use read::Watering;
 pub use schema::VERSION;
+pub use strays::{CloseCommand, Stray};
 
 use crate::clock::Now;
+use crate::valve::DeviceId;
 
 /// The open state of one site.
 #[derive(Debug)]
@@ -37,11 +41,34 @@ pub struct Store {
     connection: Connection,
     /// Number of the zone at each index of the site.
     zones: Vec<i64>,
+    /// How each device is told to close, kept with each opening.
+    valves: BTreeMap<DeviceId, CloseCommand>,
     /// Number of this start of the daemon.
     start: i64,
     path: PathBuf,
-    /// Held as long as the store is open; the system frees it at any end.
-    _lock: File,
+    /// Held as long as the store is open.
+    _lock: Lock,
+}
+
+/// The right to be the one daemon of a state, before anything of it is read.
+/// The system frees it at any end of the process.
+#[derive(Debug)]
+pub struct Lock {
+    path: PathBuf,
+    _file: File,
+}
+
+impl Lock {
+    /// Takes the right to the state in a file, which need not exist.
+    ///
+    /// # Errors
+    /// [`StoreError::InUse`] when another daemon has it, [`StoreError::Lock`].
+    pub fn take(path: &Path) -> Result<Self, StoreError> {
+        Ok(Self {
+            path: path.to_owned(),
+            _file: take_lock(path)?,
+        })
+    }
 }
 
 /// How a store is opened.
@@ -74,19 +101,30 @@ impl Store {
     /// [`StoreError`]: in use by another daemon, damaged, of a later version,
     /// or not to be opened.
     pub fn open(path: &Path, opening: &Opening, now: Now) -> Result<Self, StoreError> {
-        let lock = take_lock(path)?;
+        Self::open_locked(Lock::take(path)?, opening, now)
+    }
+
+    /// The same for whoever has taken the right to it before. It may take
+    /// long: the whole file is read once.
+    ///
+    /// # Errors
+    /// [`StoreError`]: damaged, of a later version, or not to be opened.
+    pub fn open_locked(lock: Lock, opening: &Opening, now: Now) -> Result<Self, StoreError> {
+        let path = lock.path.clone();
         if path.exists() {
-            check(path)?;
+            check(&path)?;
         }
-        let connection = Connection::open(path).map_err(|e| StoreError::of(path, e))?;
+        let connection = Connection::open(&path).map_err(|e| StoreError::of(&path, e))?;
         let mut store = Self {
             connection,
             zones: Vec::new(),
+            valves: BTreeMap::new(),
             start: 0,
-            path: path.to_owned(),
+            path,
             _lock: lock,
         };
-        store.prepare(opening, now).map_err(|e| e.at(path))?;
+        let prepared = store.prepare(opening, now);
+        prepared.map_err(|e| e.at(&store.path))?;
         Ok(store)
     }
 

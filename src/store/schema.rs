@@ -7,7 +7,7 @@ use rusqlite::Connection;
 use super::error::StoreError;
 
 /// One step a version; a step that was released is never changed.
-const STEPS: [&str; 4] = [
+const STEPS: [&str; 5] = [
     // 1: commands, runs, water, records, weather, balance, learned flow.
     "CREATE TABLE start (
         id INTEGER PRIMARY KEY,
@@ -120,6 +120,18 @@ const STEPS: [&str; 4] = [
         DELETE FROM former_weather WHERE until_utc_ms < new.seen_utc_ms - 1209600000;
     END;
     ALTER TABLE balance ADD COLUMN seen_utc_ms INTEGER NOT NULL DEFAULT 0;",
+    // 5: how to close what is opened, should the site file not say so any
+    // more at the next start; and what was found so.
+    "ALTER TABLE command ADD COLUMN close_topic TEXT;
+    ALTER TABLE command ADD COLUMN close_payload TEXT;
+    CREATE TABLE stray (
+        id INTEGER PRIMARY KEY,
+        name TEXT NOT NULL,
+        topic TEXT,
+        payload TEXT,
+        found_utc_ms INTEGER NOT NULL,
+        seen_utc_ms INTEGER
+    ) STRICT;",
 ];
 
 /// The present version.

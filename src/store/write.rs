@@ -1,10 +1,13 @@
 //! Writing entries, one transaction a call.
 
+use std::collections::BTreeMap;
+
 use rusqlite::{ErrorCode, Transaction};
 use serde::Serialize;
 
 use super::entry::{Entry, Ledger, ProbeHour, Record};
 use super::error::StoreError;
+use super::strays::{CloseCommand, see};
 use super::{Store, millis, to_db};
 use crate::clock::Now;
 use crate::valve::{DeviceId, FinishedRun, JournalEntry, Moment, Position, RunId};
@@ -20,6 +23,7 @@ impl Ledger for Store {
             let writing = Writing {
                 db: &transaction,
                 zones: &zones,
+                valves: &self.valves,
                 start: self.start,
                 now,
             };
@@ -41,6 +45,7 @@ pub(super) fn word<T: Serialize>(value: &T) -> Result<String, StoreError> {
 struct Writing<'a> {
     db: &'a Transaction<'a>,
     zones: &'a [i64],
+    valves: &'a BTreeMap<DeviceId, CloseCommand>,
     start: i64,
     now: Now,
 }
@@ -95,6 +100,7 @@ impl Writing<'_> {
                     seen.timestamp_millis(),
                 ),
             ),
+            Entry::StraysSeen => see(self.db, None, self.now),
             Entry::Forget(before) => self.forget(before.timestamp_millis()),
         }
     }
@@ -208,13 +214,14 @@ impl Writing<'_> {
             DeviceId::Master => ("master", None),
             DeviceId::Pump => ("pump", None),
         };
-        let position = match position {
-            Position::Open => "open",
-            Position::Closed => "closed",
+        let (position, close) = match position {
+            Position::Open => ("open", self.valves.get(&device)),
+            Position::Closed => ("closed", None),
         };
         self.run(
-            "INSERT INTO command (id, start, device, zone, position, utc_ms, moment_ms)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            "INSERT INTO command (id, start, device, zone, position, utc_ms, moment_ms,
+                                  close_topic, close_payload)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
             (
                 to_db(id),
                 self.start,
@@ -223,6 +230,8 @@ impl Writing<'_> {
                 position,
                 self.utc_ms(at),
                 to_db(at.as_millis()),
+                close.map(|close| &close.topic),
+                close.map(|close| &close.payload),
             ),
         )
     }

@@ -52,6 +52,52 @@ impl Store {
         Ok(())
     }
 
+    /// Ties the zones of the site to their history without changing it: one
+    /// that the site has named anew is found by a former name and keeps its
+    /// own, and nothing is booked. For a dry run.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read or written.
+    pub fn follow_zones<'a>(
+        &mut self,
+        zones: impl Iterator<Item = (&'a str, &'a [String])>,
+    ) -> Result<(), StoreError> {
+        let transaction = self.connection.transaction()?;
+        let mut followed: Vec<i64> = Vec::new();
+        for (name, formerly) in zones {
+            let mut found = None;
+            for known in std::iter::once(name).chain(formerly.iter().map(String::as_str)) {
+                let number = number_of(&transaction, known)?;
+                found = found.or(number.filter(|number| !followed.contains(number)));
+            }
+            followed.push(match found {
+                Some(number) => number,
+                None => {
+                    transaction.execute("INSERT INTO zone (name) VALUES (?1)", [name])?;
+                    transaction.last_insert_rowid()
+                }
+            });
+        }
+        transaction.commit()?;
+        self.zones = followed;
+        Ok(())
+    }
+
+    /// Names under which zones were told of before, and that the site does
+    /// not have.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read.
+    pub fn gone_names(&self, names: &[String]) -> Result<Vec<String>, StoreError> {
+        let mut query = self
+            .connection
+            .prepare("SELECT name FROM zone UNION SELECT name FROM former_name ORDER BY name")?;
+        let all = query.query_map([], |row| row.get(0))?;
+        let mut all = all.collect::<Result<Vec<String>, _>>()?;
+        all.retain(|name| !names.contains(name));
+        Ok(all)
+    }
+
     /// Lets a zone carry on the history of its former names: water, records,
     /// balance, learned flow, runs in progress. Comes before
     /// [`Store::use_zones`]. Answers which of the names had one; one that has

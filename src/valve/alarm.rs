@@ -132,7 +132,8 @@ impl fmt::Display for Alarm {
                 f.write_str("the flow meter is silent: bursts and leaks go unseen, check the meter")
             }
             Self::Journal => f.write_str(
-                "the journal cannot be written, nothing will be watered: free some disk space",
+                "the journal cannot be written, nothing will be watered: the disk is full, broken \
+                 or does not answer; free some space, or see to the disk",
             ),
         }
     }

@@ -87,6 +87,8 @@ pub enum Event {
     Start(Recovery),
     /// Time has passed.
     Tick,
+    /// An open command has gone out, after it was written down.
+    Sent(DeviceId, CommandId),
     /// A device reports. Values that the broker had stored are no reports.
     Report(DeviceId, Report),
     /// The broker is connected and our topics are subscribed.

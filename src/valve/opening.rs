@@ -3,7 +3,6 @@
 
 use super::alarm::Alarm;
 use super::command::{FinishCause, Position, RunId};
-use super::device::Feedback;
 use super::lease::Lease;
 use super::moment::Moment;
 use super::state::{Context, Input, ValveState};
@@ -23,9 +22,6 @@ pub(super) fn begin(
     let opens = run.map(|run| (run, deadline.since(ctx.now)));
     ctx.journal_intent(command, opens, Position::Open);
     ctx.publish_open(command, deadline, valid_until);
-    if ctx.device.feedback == Feedback::Silent {
-        return confirmed(lease, ctx);
-    }
     ValveState::Opening {
         lease,
         next_send: ctx.now.after(ctx.timing.repeat * 2),
@@ -79,7 +75,7 @@ pub(super) fn tick(
     }
 }
 
-/// The device says that it is open.
+/// The device says that it is open, or was told and never says anything.
 pub(super) fn confirmed(lease: Lease, ctx: &mut Context) -> ValveState {
     ctx.journal_confirmed(lease.command, Position::Open);
     ctx.alarms.clear(Alarm::NotOpening(ctx.id), ctx.actions);

@@ -77,6 +77,8 @@ pub(super) enum Input {
     Renew(Moment),
     Close(FinishCause),
     CloseAgain(FinishCause),
+    /// The open command of this number is on its way.
+    Sent(CommandId),
     Report(Report),
     Tick,
     LinkUp,
@@ -234,11 +236,24 @@ impl ValveState {
             (Self::Open { lease }, Input::Renew(deadline)) => opening::renew(lease, deadline, ctx),
             (_, Input::Close(cause)) => self.close(cause, ctx),
             (_, Input::CloseAgain(cause)) => self.close_again(cause, ctx),
+            // One that never says anything is taken at its word from here.
+            (Self::Opening { lease, .. }, Input::Sent(command))
+                if ctx.device.feedback == Feedback::Silent && command == lease.command =>
+            {
+                opening::confirmed(lease, ctx)
+            }
             (_, Input::Report(report)) => self.report(report, ctx),
             (_, Input::Tick) => self.tick(ctx),
             (Self::Opening { .. }, Input::LinkDown) => self.close(FinishCause::LinkLost, ctx),
             (_, Input::LinkUp) => self.link_up(ctx),
-            (_, Input::Wait(_) | Input::Open { .. } | Input::Renew(_) | Input::LinkDown) => self,
+            (
+                _,
+                Input::Wait(_)
+                | Input::Open { .. }
+                | Input::Renew(_)
+                | Input::Sent(_)
+                | Input::LinkDown,
+            ) => self,
         }
     }
 

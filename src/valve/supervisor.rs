@@ -144,6 +144,7 @@ impl Supervisor {
             Event::Report(id, report) => {
                 return self.apply(id, Input::Report(report), actions);
             }
+            Event::Sent(id, command) => return self.apply(id, Input::Sent(command), actions),
             Event::LinkUp => return self.link_up(actions),
             Event::LinkDown => self.link_down(actions),
             Event::Flow(flow) => self.read_flow(flow, actions),

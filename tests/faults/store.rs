@@ -1,6 +1,7 @@
 //! The durable state under power loss, damage, a full disk, a second daemon,
 //! an older file and a changed site file.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -9,7 +10,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::Connection;
 use soakmist::agronomy::weather_record::{GeoPosition, Provenance, RawHour, Reading};
 use soakmist::clock::Now;
-use soakmist::store::{Entry, Ledger, Opening, Record, RecordKind, Store, StoreError, VERSION};
+use soakmist::store::{
+    CloseCommand, Entry, Ledger, Opening, Record, RecordKind, Store, StoreError, Stray, VERSION,
+};
 use soakmist::valve::{
     Applied, Begun, CommandId, DeviceId, FinishCause, FinishedRun, JournalEntry, MeterFlow, Moment,
     Position, Recovery, RunId,
@@ -349,6 +352,99 @@ fn a_file_of_version_1_is_brought_up_to_date_and_a_copy_kept() {
         .pragma_query_value(None, "user_version", |row| row.get(0))
         .expect("readable");
     assert_eq!(version, 1);
+}
+
+/// A file of version 4, with a run of the side strip in progress.
+fn a_file_of_version_4(folder: &Path) -> PathBuf {
+    let path = folder.join("state.db");
+    let sql = include_str!("../data/store/version-4.sql");
+    Connection::open(&path)
+        .and_then(|db| db.execute_batch(sql))
+        .expect("the old file");
+    path
+}
+
+fn closings(topics: &[&str]) -> BTreeMap<DeviceId, CloseCommand> {
+    let closings = topics.iter().enumerate().map(|(zone, topic)| {
+        let close = CloseCommand {
+            topic: (*topic).to_owned(),
+            payload: "{\"close\":{id}}".to_owned(),
+        };
+        (DeviceId::Zone(zone), close)
+    });
+    closings.collect()
+}
+
+#[test]
+fn a_file_of_version_4_is_brought_up_to_date_and_its_open_run_is_not_lost() {
+    let folder = TempDir::new().expect("a folder");
+    let path = a_file_of_version_4(folder.path());
+    let mut store = Store::open(&path, &Opening::in_boot(BOOT), now(0)).expect("up to date");
+    // The zone is still there: how it was driven is not known, it is closed.
+    let drives = closings(&["garden/1", "garden/2"]);
+    store.use_valves(drives, &garden(), now(0)).expect("valves");
+    store.use_zones(&garden(), now(0)).expect("zones");
+    assert_eq!(store.strays().expect("readable"), []);
+    let recovery = store.recovery(now(0)).expect("readable");
+    assert_eq!(recovery.unfinished[0].run, RunId(12));
+    assert_eq!(
+        store.records(DateTime::UNIX_EPOCH).expect("readable").len(),
+        1
+    );
+    let probes = store.probes(DateTime::UNIX_EPOCH, DateTime::<Utc>::MAX_UTC);
+    assert_eq!(probes.expect("readable").len(), 1);
+    drop(store);
+    let copy = Store::reader(&folder.path().join("state.db.version-4")).expect("the copy");
+    let version: i64 = copy
+        .pragma_query_value(None, "user_version", |row| row.get(0))
+        .expect("readable");
+    assert_eq!(version, 4);
+
+    // Without that zone nobody knows how to close it, and that is told.
+    let folder = TempDir::new().expect("a folder");
+    let path = a_file_of_version_4(folder.path());
+    let mut store = Store::open(&path, &Opening::in_boot(BOOT), now(0)).expect("up to date");
+    let fewer = names(&["front-lawn"]);
+    store
+        .use_valves(closings(&["garden/1"]), &fewer, now(0))
+        .expect("valves");
+    store.use_zones(&fewer, now(0)).expect("zones");
+    let stray = Stray {
+        name: "the valve of side-strip".to_owned(),
+        close: None,
+    };
+    assert_eq!(store.strays().expect("readable"), [stray]);
+}
+
+#[test]
+fn what_closes_an_opening_is_kept_with_it_and_found_when_the_site_names_it_no_more() {
+    let folder = TempDir::new().expect("a folder");
+    let path = folder.path().join("state.db");
+    let mut store = Store::open(&path, &Opening::in_boot(BOOT), now(0)).expect("new");
+    let drives = closings(&["garden/1", "garden/2"]);
+    store
+        .use_valves(drives.clone(), &garden(), now(0))
+        .expect("valves");
+    store.use_zones(&garden(), now(0)).expect("zones");
+    let entries = [intent(1, 0, 100), finished(1, 0, 160), intent(2, 1, 200)];
+    store.write(&entries, now(200)).expect("written");
+    drop(store);
+    let mut store = Store::open(&path, &Opening::in_boot(BOOT), now(300)).expect("again");
+    let moved = closings(&["garden/1", "garden/7"]);
+    for _ in 0..2 {
+        store
+            .use_valves(moved.clone(), &garden(), now(300))
+            .expect("valves");
+        let strays = store.strays().expect("readable");
+        assert_eq!(strays.len(), 1, "once, however often it is looked for");
+        assert_eq!(strays[0].name, "the valve of side-strip");
+        assert_eq!(strays[0].close.as_ref(), drives.get(&DeviceId::Zone(1)));
+    }
+    store.use_zones(&garden(), now(300)).expect("zones");
+    store
+        .write(&[Entry::StraysSeen], now(400))
+        .expect("written");
+    assert_eq!(store.strays().expect("readable"), []);
 }
 
 #[test]

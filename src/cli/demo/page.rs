@@ -91,6 +91,7 @@ impl Page {
             Notice::Alarm(alarm) => (all(), format!("ALARM {}", in_words(&self.site, *alarm))),
             Notice::AlarmOver(alarm) => (all(), format!("over: {}", in_words(&self.site, *alarm))),
             Notice::NotPlanned(why) => (all(), format!("no plan can be made: {why}")),
+            Notice::Stray(what) => (all(), format!("ALARM {what}")),
             Notice::WeatherStale(from, basis) => (all(), outlook::in_words(*from, *basis)),
             Notice::ClockWrong(problem) => (all(), problem.to_string()),
             Notice::Sensor(news) => (all(), news.to_string()),

@@ -60,6 +60,7 @@ pub(super) fn write(notice: &Notice, site: &Site) {
         Notice::AlarmOver(alarm) => {
             tracing::info!(alarm = in_words(site, *alarm), "an alarm is over");
         }
+        Notice::Stray(what) => tracing::error!(what, "a valve was left open"),
         Notice::Planned {
             runs,
             next,

@@ -1,16 +1,19 @@
-//! Closing every valve without the control loop: when it has failed, or when
-//! there is no state to run it on.
+//! Closing every valve without the control loop: when it has failed, when
+//! there is no state to run it on, or while that is still being read.
 
 use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::time::sleep;
 
+use super::manager;
 use crate::clock::Clock;
 use crate::daemon::timekeeping::first_command;
 use crate::mqtt::{Arrival, Devices, Link, LinkState, Order, Reading};
 use crate::site::{Mqtt, Site};
-use crate::valve::{self, Action, CommandId, DeviceId, Installation, Recovery, Supervisor};
+use crate::valve::{
+    self, Action, Begun, CommandId, DeviceId, Installation, Moment, Recovery, Supervisor,
+};
 
 /// How often the supervisor is told the time, in real time.
 const TICK: Duration = Duration::from_millis(100);
@@ -37,51 +40,135 @@ impl LastResort<'_> {
     /// Nothing is written down: what runs were begun the next start finds in
     /// the journal, if there is one.
     pub async fn close(self, link: &Link) -> Vec<DeviceId> {
-        let everything = || {
+        let Some(mut closing) = Closing::begin(&self, link) else {
             let devices = self.installation.devices();
-            devices.map(|(id, _)| id).collect()
+            return devices.map(|(id, _)| id).collect();
         };
-        let Ok(mut supervisor) = Supervisor::new(Arc::clone(&self.installation)) else {
-            return everything();
+        let mut events = vec![valve::Event::Shutdown];
+        loop {
+            if let Some(unconfirmed) = closing.take(events) {
+                return unconfirmed;
+            }
+            events = closing.hear().await;
+        }
+    }
+
+    /// The same for as long as something else takes, however long.
+    pub(super) async fn close_during<T>(
+        self,
+        link: &Link,
+        mut work: impl Future<Output = T> + Unpin,
+    ) -> (T, Closed) {
+        let Some(mut closing) = Closing::begin(&self, link) else {
+            return (work.await, Closed::default());
         };
-        let mut devices = Devices::of(self.site, self.mqtt);
-        devices.set_timing(self.installation.timing);
-        let last_command = self.above.max(first_command(self.clock.now().utc));
+        loop {
+            manager::starting();
+            tokio::select! {
+                done = &mut work => return (done, closing.closed()),
+                events = closing.hear() => { closing.take(events); }
+            }
+        }
+    }
+}
+
+/// What was done before the state was read.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Closed {
+    /// The highest number of a command.
+    last_command: CommandId,
+    /// When the first closing went out, if any did.
+    sent: Option<Moment>,
+}
+
+impl Closed {
+    /// What the loop must know of it: numbers that were used, and that a run
+    /// in progress was probably open until then.
+    pub(super) fn note(self, recovery: &mut Recovery) {
+        recovery.last_command = recovery.last_command.max(self.last_command);
+        for run in &mut recovery.unfinished {
+            if let Begun::SameBoot { closing, .. } = &mut run.begun {
+                *closing = closing.or(self.sent);
+            }
+        }
+    }
+}
+
+/// A closing of everything, under way.
+struct Closing<'a> {
+    supervisor: Supervisor,
+    devices: Devices,
+    link: &'a Link,
+    clock: &'a dyn Clock,
+    sent: Option<Moment>,
+}
+
+impl<'a> Closing<'a> {
+    /// None for an installation that cannot be supervised.
+    fn begin(resort: &'a LastResort, link: &'a Link) -> Option<Self> {
+        let supervisor = Supervisor::new(Arc::clone(&resort.installation)).ok()?;
+        let mut devices = Devices::of(resort.site, resort.mqtt);
+        devices.set_timing(resort.installation.timing);
+        let clock = resort.clock.as_ref();
         let recovery = Recovery {
-            last_command,
+            last_command: resort.above.max(first_command(clock.now().utc)),
             ..Recovery::default()
         };
-        let mut events = vec![valve::Event::Start(recovery), valve::Event::Shutdown];
+        let mut closing = Self {
+            supervisor,
+            devices,
+            link,
+            clock,
+            sent: None,
+        };
+        let mut events = vec![valve::Event::Start(recovery)];
         if matches!(link.status().state, LinkState::Up { .. }) {
-            events.insert(1, valve::Event::LinkUp);
+            events.push(valve::Event::LinkUp);
         }
-        loop {
-            for event in events.drain(..) {
-                let now = self.clock.now();
-                for action in supervisor.step(event, now.moment) {
-                    match action {
-                        Action::Publish {
+        closing.take(events);
+        Some(closing)
+    }
+
+    /// Takes what has happened; at the end, which devices have not confirmed.
+    fn take(&mut self, events: Vec<valve::Event>) -> Option<Vec<DeviceId>> {
+        for event in events {
+            let now = self.clock.now();
+            for action in self.supervisor.step(event, now.moment) {
+                match action {
+                    Action::Publish {
+                        device,
+                        id,
+                        command,
+                    } => {
+                        let order = Order {
                             device,
                             id,
                             command,
-                        } => {
-                            let order = Order {
-                                device,
-                                id,
-                                command,
-                            };
-                            // What is not sent now is repeated.
-                            let _ = devices.send(link, order, now);
-                        }
-                        Action::Stopped { unconfirmed } => return unconfirmed,
-                        _ => {}
+                        };
+                        // What is not sent now is repeated.
+                        let _ = self.devices.send(self.link, order, now);
+                        self.sent.get_or_insert(now.moment);
                     }
+                    Action::Stopped { unconfirmed } => return Some(unconfirmed),
+                    _ => {}
                 }
             }
-            tokio::select! {
-                arrival = link.next() => events = heard(arrival, &mut devices, self.clock.as_ref()),
-                () = sleep(TICK) => events.push(valve::Event::Tick),
-            }
+        }
+        None
+    }
+
+    /// Waits until something happens. Nothing is lost when that is given up.
+    async fn hear(&mut self) -> Vec<valve::Event> {
+        tokio::select! {
+            arrival = self.link.next() => heard(arrival, &mut self.devices, self.clock),
+            () = sleep(TICK) => vec![valve::Event::Tick],
+        }
+    }
+
+    fn closed(&self) -> Closed {
+        Closed {
+            last_command: self.supervisor.known().last_command,
+            sent: self.sent,
         }
     }
 }

@@ -8,6 +8,9 @@ use tokio::time::Instant;
 
 use crate::daemon::status::Status;
 
+/// A start that goes on has at least so much time left.
+const START_LEFT: Duration = Duration::from_secs(30);
+
 /// The line to the service manager.
 pub(super) struct Manager {
     /// The watchdog wants to hear of us so often.
@@ -59,6 +62,13 @@ impl Manager {
     pub(super) fn stopping(&self) {
         tell(&[NotifyState::Stopping]);
     }
+}
+
+/// The state is still being read: the bound for a start must not end it. May
+/// be said often.
+pub(super) fn starting() {
+    let left = u32::try_from(START_LEFT.as_micros()).unwrap_or(u32::MAX);
+    tell(&[NotifyState::ExtendTimeoutUsec(left)]);
 }
 
 /// The site file is being read again; [`Manager::ready`] ends it.

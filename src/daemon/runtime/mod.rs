@@ -47,7 +47,7 @@ pub use start::{Start, StartError, settings, state_file};
 pub use weather::{Gather, Gathering, Rhythm, gather_weather};
 
 use super::control::{Control, Memory, Settings};
-use super::desk::Desk;
+use super::desk::{Desk, WRITE_BOUND};
 use super::handle::Handle;
 use super::notice::Notice;
 use crate::clock::{Clock, Now};
@@ -118,6 +118,8 @@ pub struct Daemon {
     again: Arc<Notify>,
     watched: Vec<(&'static str, AbortHandle)>,
     frozen: watch::Sender<Arc<Frozen>>,
+    /// Names of zones of which nothing is told any more.
+    gone: Vec<String>,
 }
 
 /// How a daemon came out.
@@ -137,7 +139,8 @@ impl Daemon {
     /// # Errors
     /// [`InstallationError`] when the valves cannot be supervised.
     pub fn new(mut parts: Parts) -> Result<(Self, Handle), InstallationError> {
-        let memory = std::mem::take(&mut parts.memory);
+        let mut memory = std::mem::take(&mut parts.memory);
+        let gone = std::mem::take(&mut memory.gone);
         let control = Control::new(parts.settings.clone(), memory, parts.clock.now())?;
         let (handle, counter) = Handle::new(control.status());
         let (word, words) = mpsc::channel(WORDS);
@@ -151,6 +154,7 @@ impl Daemon {
             again: Arc::default(),
             watched: Vec::new(),
             frozen,
+            gone,
         };
         Ok((daemon, handle))
     }
@@ -188,9 +192,10 @@ impl Daemon {
             again,
             watched,
             frozen,
+            gone,
         } = self;
         let site = Arc::clone(&parts.settings.site);
-        let teller = Teller::new(site.mqtt.as_ref());
+        let teller = Teller::new(site.mqtt.as_ref(), gone);
         let resort = (
             Arc::clone(&site),
             Arc::clone(&parts.settings.installation),
@@ -210,7 +215,7 @@ impl Daemon {
             writer: Writer::start(parts.ledger, Arc::clone(&parts.clock)),
             clock: parts.clock,
             speed: parts.speed,
-            desk: Desk::default(),
+            desk: Desk::new(WRITE_BOUND * parts.speed.max(1)),
             planner: Planner::new(parts.work),
             counter,
             words,

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use tokio::sync::{Notify, mpsc, oneshot, watch};
 use tokio::task::AbortHandle;
-use tokio::time::{Instant, sleep_until, timeout};
+use tokio::time::{Instant, sleep_until, timeout_at};
 
 use super::manager::Manager;
 use super::planner::Planner;
@@ -38,7 +38,7 @@ const LOOK: Duration = Duration::from_secs(1);
 const BREATH: Duration = Duration::from_millis(1);
 /// Pause between two looks of others at how everything stands.
 const SHOW: Duration = Duration::from_millis(200);
-/// What waits for the disk at the end is waited for so long.
+/// What waits for the disk at the end is waited for so long, all in all.
 const LAST_WRITE: Duration = Duration::from_secs(2);
 
 /// The link's task has ended: nothing can be sent any more.
@@ -171,15 +171,21 @@ impl Service {
             // Nobody is left who could ask: the loop goes on.
             Heard::Ask(None) | Heard::Word(None) => {}
             Heard::Time => {
-                let (effects, turn) = self.desk.tick(self.clock.now().moment);
-                if turn.is_some() {
-                    tracing::error!("the journal does not get done: closing everything");
-                }
-                self.carry_out(effects);
-                self.turn(turn);
+                self.look_at_desk();
                 self.tell(Event::Tick);
             }
         }
+    }
+
+    /// A write that has ended meanwhile, as while the computer slept, does not
+    /// hang.
+    fn look_at_desk(&mut self) {
+        while let Some(outcome) = self.writer.done_by_now() {
+            self.take_written(Some(outcome));
+        }
+        let (effects, turn) = self.desk.tick(self.clock.now().moment);
+        self.carry_out(effects);
+        self.turn(turn);
     }
 
     /// Asks the loop; without `to` the answer is for nobody.
@@ -307,9 +313,10 @@ impl Service {
         match outcome {
             Some(Ok(())) => self.written(true),
             Some(Err(error)) => {
-                tracing::debug!(%error, "the journal was not written");
-                if self.desk.is_writing_well() {
-                    tracing::error!(%error, "the journal cannot be written: closing everything");
+                if self.desk.trouble().is_none() {
+                    tracing::error!(%error, "a write to the state has failed");
+                } else {
+                    tracing::debug!(%error, "the journal was not written");
                 }
                 self.written(false);
             }
@@ -332,7 +339,12 @@ impl Service {
 
     fn turn(&mut self, turn: Option<Turn>) {
         match turn {
-            Some(Turn::Failed) => self.tell(Event::Valve(valve::Event::JournalFailed)),
+            Some(Turn::Failed) => {
+                let cause = self.desk.trouble();
+                let cause = cause.map(tracing::field::display);
+                tracing::error!(cause, "the journal cannot be written: closing everything");
+                self.tell(Event::Valve(valve::Event::JournalFailed));
+            }
             Some(Turn::Recovered) => {
                 tracing::info!("the journal can be written again");
                 self.tell(Event::Valve(valve::Event::JournalRecovered));
@@ -364,11 +376,16 @@ impl Service {
                     device,
                     id,
                     command,
-                } => self.send(Order {
-                    device,
-                    id,
-                    command,
-                }),
+                } => {
+                    let order = Order {
+                        device,
+                        id,
+                        command,
+                    };
+                    if self.send(order) {
+                        self.tell(Event::Valve(valve::Event::Sent(device, id)));
+                    }
+                }
                 Effect::Do(action) => self.act(action),
             }
         }
@@ -393,24 +410,32 @@ impl Service {
                     listener(&notice, self.clock.now());
                 }
             }
+            Action::CloseStray(device, parcel) => {
+                if let Err(error) = self.link.close(device, parcel) {
+                    tracing::debug!(%error, "a closing was not sent");
+                }
+            }
             Action::Stopped { unconfirmed } => self.unconfirmed = Some(unconfirmed),
             // The desk turns these into effects of their own.
             Action::Write(_) | Action::Publish { .. } => {}
         }
     }
 
-    fn send(&self, order: Order) {
+    /// Hands an order to the link; whether an opening is on its way.
+    fn send(&self, order: Order) -> bool {
         self.last_command.fetch_max(order.id.0, Ordering::Relaxed);
         let is_open = matches!(order.command, Command::Open { .. });
         if is_open && self.control.settings.dry_run {
             tracing::error!(device = %order.device, "a dry run opens nothing");
-            return;
+            return false;
         }
         let now: Now = self.clock.now();
         // The supervisor repeats it or gives it up.
-        if let Err(error) = self.devices.send(&self.link, order, now) {
+        let sent = self.devices.send(&self.link, order, now);
+        if let Err(error) = &sent {
             tracing::debug!(device = %order.device, %error, "a command was not sent");
         }
+        is_open && sent.is_ok()
     }
 
     /// Lets others see how everything stands, not too often.
@@ -432,6 +457,9 @@ impl Service {
 
     /// Waits for what is being written, as long as that makes sense.
     async fn finish_writing(&mut self) {
+        let until = Instant::now() + LAST_WRITE;
+        let effects = self.desk.last_try(self.clock.now().moment);
+        self.carry_out(effects);
         let written = async {
             while !self.desk.is_clear() {
                 match self.writer.done().await {
@@ -440,8 +468,8 @@ impl Service {
                 }
             }
         };
-        let written = timeout(LAST_WRITE, written).await;
-        let freed = timeout(LAST_WRITE, self.writer.close()).await;
+        let written = timeout_at(until, written).await;
+        let freed = timeout_at(until, self.writer.close()).await;
         if written.is_err() || freed.is_err() {
             tracing::warn!("not everything could be written down");
         }

@@ -57,6 +57,13 @@ impl Signals {
         *self.stop.borrow()
     }
 
+    /// Waits until the process is to end.
+    pub async fn stopped(&self) {
+        if !is_stopped(&mut self.stop.clone()).await {
+            std::future::pending().await
+        }
+    }
+
     /// The task that listens: without it nobody can stop the daemon.
     #[must_use]
     pub fn listener(&self) -> AbortHandle {

@@ -1,21 +1,28 @@
-//! From a site and a state folder to the parts of a daemon.
+//! From a site and a state folder to the parts of a daemon. Valves that an
+//! earlier life has left open do not wait for a state that is long to read.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use super::Parts;
+use tokio::task::{JoinError, spawn_blocking};
+use tokio::time::timeout;
+
+use super::{LastResort, Parts};
 use crate::clock::{Clock, boot_id};
 use crate::daemon::control::{Memory, Settings};
 use crate::daemon::homie;
 use crate::daemon::sensors::Sensors;
-use crate::mqtt::{self, Devices, SettingsError, Subscription};
+use crate::mqtt::{self, Devices, Link, SettingsError, Subscription};
 use crate::site::Site;
-use crate::store::{Opening, Store, StoreError};
-use crate::valve::{DeviceId, InstallationError};
+use crate::store::{Lock, Opening, Store, StoreError};
+use crate::valve::{CommandId, DeviceId, Installation, InstallationError};
 
 /// An order may wait so long for master valve and pump.
 const VALID_FOR: Duration = Duration::from_secs(120);
+
+/// A state that is read so soon is not worth a connection of its own.
+const SOON: Duration = Duration::from_millis(100);
 
 /// Why a daemon does not start.
 #[derive(Debug, thiserror::Error)]
@@ -37,6 +44,12 @@ pub enum StartError {
     /// The state.
     #[error(transparent)]
     State(#[from] StoreError),
+    /// The process is ending.
+    #[error("the state was not read: {0}")]
+    NotRead(String),
+    /// A stop came first.
+    #[error("stopped before it began")]
+    Stopped,
 }
 
 impl StartError {
@@ -46,7 +59,7 @@ impl StartError {
     pub fn leaves_valves_alone(&self) -> bool {
         match self {
             Self::NoBroker | Self::NoValves | Self::Broker(_) => true,
-            Self::Valves(_) => false,
+            Self::Valves(_) | Self::NotRead(_) | Self::Stopped => false,
             Self::State(error) => is_elsewhere(error),
         }
     }
@@ -100,13 +113,13 @@ impl Start {
     }
 
     /// Opens the state, or makes it, and reads what the daemon must know.
-    ///
-    /// # Errors
-    /// [`StoreError`].
-    pub fn recall(&self) -> Result<(Store, Memory), StoreError> {
+    fn recall(&self, lock: Lock) -> Result<(Store, Memory), StoreError> {
         let now = self.clock.now();
-        let mut store = Store::open(&self.state, &Opening::in_boot(&boot_id()), now)?;
-        let memory = Memory::read(&mut store, &self.site, now)?;
+        let mut store = Store::open_locked(lock, &Opening::in_boot(&boot_id()), now)?;
+        let memory = match self.dry_run {
+            true => Memory::look(&mut store, &self.site, now)?,
+            false => Memory::read(&mut store, &self.site, now)?,
+        };
         Ok((store, memory))
     }
 
@@ -115,9 +128,68 @@ impl Start {
     /// # Errors
     /// [`StartError`].
     pub fn parts(&self) -> Result<Parts, StartError> {
+        self.reach()?;
+        // It says whether another daemon is at the valves.
+        self.parts_of(Lock::take(&self.state)?)
+    }
+
+    /// The same; while a long state is read, everything is told to close, as
+    /// soon as the broker answers. Whoever has the state has the valves: the
+    /// right to it comes before the first command. `stopped` ends when nothing
+    /// is to begin any more.
+    ///
+    /// # Errors
+    /// [`StartError`].
+    pub async fn parts_while_closing(
+        &self,
+        stopped: impl Future<Output = ()>,
+    ) -> Result<Parts, StartError> {
+        self.reach()?;
+        let lock = Lock::take(&self.state)?;
+        let start = self.clone();
+        let mut reading = spawn_blocking(move || start.parts_of(lock));
+        if let Ok(parts) = timeout(SOON, &mut reading).await {
+            return read(parts);
+        }
+        tracing::info!("the state takes a while: every valve is being told to close meanwhile");
+        let (resort, settings) = self.last_resort(CommandId(0))?;
+        let link = Link::start(settings, Arc::clone(&self.clock));
+        let work = std::pin::pin!(async {
+            tokio::select! {
+                parts = reading => read(parts),
+                () = stopped => Err(StartError::Stopped),
+            }
+        });
+        let (parts, closed) = resort.close_during(&link, work).await;
+        link.stop().await;
+        let mut parts = parts?;
+        closed.note(&mut parts.memory.recovery);
+        Ok(parts)
+    }
+
+    /// What closes every valve from nothing, with numbers above `above`, and
+    /// how to reach the broker for it.
+    ///
+    /// # Errors
+    /// [`StartError`] when the site or its files do not tell.
+    pub fn last_resort(
+        &self,
+        above: CommandId,
+    ) -> Result<(LastResort<'_>, mqtt::Settings), StartError> {
+        let (devices, settings) = self.reach()?;
+        let resort = LastResort {
+            site: &self.site,
+            mqtt: self.site.mqtt.as_ref().ok_or(StartError::NoBroker)?,
+            installation: Arc::new(closable(devices.installation(&self.site))),
+            above,
+            clock: Arc::clone(&self.clock),
+        };
+        Ok((resort, settings))
+    }
+
+    fn parts_of(&self, lock: Lock) -> Result<Parts, StartError> {
         let (devices, link) = self.reach()?;
-        // The state first: it says whether another daemon is at the valves.
-        let (store, memory) = self.recall()?;
+        let (store, memory) = self.recall(lock)?;
         devices.installation(&self.site).check()?;
         Ok(Parts {
             settings: settings(&self.site, &devices, self.dry_run),
@@ -131,6 +203,27 @@ impl Start {
             listener: None,
         })
     }
+}
+
+/// A thread that has failed is a fault of ours: it is not hidden.
+fn read(parts: Result<Result<Parts, StartError>, JoinError>) -> Result<Parts, StartError> {
+    match parts {
+        Ok(parts) => parts,
+        Err(error) => match error.try_into_panic() {
+            Ok(panic) => std::panic::resume_unwind(panic),
+            Err(error) => Err(StartError::NotRead(error.to_string())),
+        },
+    }
+}
+
+/// Valves whose zone draws too much could never be opened; closed they can be.
+fn closable(mut installation: Installation) -> Installation {
+    for zone in &installation.zones {
+        if zone.flow > installation.supply {
+            installation.supply = zone.flow;
+        }
+    }
+    installation
 }
 
 /// The topics of the valves, in their own order, then those that only sensors

@@ -34,6 +34,9 @@ struct SiteStatus<'a> {
 pub(super) struct Teller {
     base: String,
     homie: Option<Homie>,
+    /// Zones that the site does not have any more: what the broker keeps of
+    /// them is taken away, once.
+    gone: Vec<String>,
     /// By topic.
     told: BTreeMap<String, String>,
     last: Option<Instant>,
@@ -41,13 +44,14 @@ pub(super) struct Teller {
 
 impl Teller {
     /// Tells where a site says.
-    pub(super) fn new(mqtt: Option<&Mqtt>) -> Self {
+    pub(super) fn new(mqtt: Option<&Mqtt>, gone: Vec<String>) -> Self {
         let Some(mqtt) = mqtt else {
             return Self::default();
         };
         Self {
             base: mqtt.base_topic.clone(),
             homie: mqtt.homie.clone(),
+            gone,
             ..Self::default()
         }
     }
@@ -71,6 +75,9 @@ impl Teller {
     /// Tells what has changed.
     pub(super) fn tell(&mut self, status: &Status, link: &Link) {
         self.last = Some(Instant::now());
+        for name in std::mem::take(&mut self.gone) {
+            self.take_away(&name, link);
+        }
         let site = SiteStatus {
             site: &status.site,
             phase: &status.phase,
@@ -88,6 +95,18 @@ impl Teller {
         if let Some(homie) = self.homie.take() {
             self.tell_homie(&homie, status, link);
             self.homie = Some(homie);
+        }
+    }
+
+    /// An empty message takes a retained one away.
+    fn take_away(&mut self, zone: &str, link: &Link) {
+        let homie = self.homie.iter();
+        let topics = homie.flat_map(|homie| homie::topics_of(homie, zone));
+        let topics: Vec<String> = topics
+            .chain([format!("{}/zone/{zone}", self.base)])
+            .collect();
+        for topic in topics {
+            self.one(topic, String::new(), link);
         }
     }
 

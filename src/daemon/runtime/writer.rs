@@ -39,6 +39,11 @@ impl Writer {
         jobs.is_some_and(|jobs| jobs.try_send(entries).is_ok())
     }
 
+    /// The outcome of a write, if there is one already.
+    pub(super) fn done_by_now(&mut self) -> Option<Result<(), StoreError>> {
+        self.done.try_recv().ok()
+    }
+
     /// Writes no more, and waits until the state is free for others.
     pub(super) async fn close(&mut self) {
         self.jobs = None;

@@ -9,6 +9,7 @@
 mod broker;
 mod by_hand;
 mod demo;
+mod disk;
 #[cfg(feature = "demo")]
 mod embedded;
 #[cfg(feature = "demo")]
@@ -23,6 +24,7 @@ mod rig;
 mod sensors;
 mod state;
 mod stops;
+mod strays;
 mod tasks;
 mod unit;
 mod valves;

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
+use rusqlite::Connection;
 use soakmist::clock::SystemClock;
 use soakmist::daemon::runtime::{Daemon, Start, Word, state_file};
 use soakmist::valve::DeviceId;
@@ -47,6 +48,54 @@ async fn a_damaged_state_is_refused_in_clear_words_with_valves_closed_and_data_k
     );
     assert_eq!(rig.open_zones(), 0);
     assert_eq!(std::fs::read(&path).unwrap(), bytes);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn valves_do_not_wait_for_a_state_that_is_long_to_read() {
+    let mut rig = Rig::with(("1 min", "0 s"), &[]);
+    rig.until("three valves open", |rig| rig.open_zones() == 3)
+        .await;
+    rig.daemon.kill();
+    // Somebody else is at the file: it takes seconds until it can be opened.
+    let other = Connection::open(state_file(rig.path())).unwrap();
+    other.execute_batch("BEGIN IMMEDIATE").unwrap();
+    rig.restart();
+    rig.until_within(Duration::from_secs(3), "closed", |rig| {
+        rig.open_zones() == 0
+    })
+    .await;
+    assert!(!rig.daemon.has_said("soakmist begins"), "it has the state");
+    let mut second = Process::start(rig.path(), &[]);
+    assert_eq!(second.end(Duration::from_secs(2)).0, 3);
+    assert!(second.words().contains("in use by another soakmist"));
+    other.execute_batch("ROLLBACK").unwrap();
+    // Numbers of commands go on from those: the valves obey.
+    rig.until("watering again", |rig| rig.open_zones() > 0)
+        .await;
+    rig.daemon.signal("TERM");
+    assert_eq!(rig.daemon.end(Duration::from_secs(10)).0, 0);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_stop_waits_for_no_state_that_is_long_to_read() {
+    let mut rig = Rig::start();
+    rig.until("three valves open", |rig| rig.open_zones() == 3)
+        .await;
+    rig.daemon.kill();
+    let other = Connection::open(state_file(rig.path())).unwrap();
+    other.execute_batch("BEGIN IMMEDIATE").unwrap();
+    rig.restart();
+    rig.until("at it", |rig| {
+        rig.daemon.has_said("the state takes a while")
+    })
+    .await;
+    rig.daemon.signal("TERM");
+    let (code, took) = rig.daemon.end(Duration::from_secs(10));
+    assert_eq!(code, 0, "{}", rig.daemon.said());
+    assert!(took < Duration::from_secs(3), "{took:?}");
+    assert_eq!(rig.open_zones(), 0);
+    assert!(!rig.daemon.has_said("soakmist begins"));
+    other.execute_batch("ROLLBACK").unwrap();
 }
 
 #[tokio::test(flavor = "multi_thread")]

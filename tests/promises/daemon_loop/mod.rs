@@ -7,6 +7,7 @@ mod fortnight;
 mod people;
 mod renamed;
 mod sensing;
+mod strays;
 mod time;
 mod world;
 mod writing;

@@ -2,7 +2,7 @@
 //! the file says what it was called before.
 
 use chrono::{DateTime, TimeDelta};
-use soakmist::daemon::Request;
+use soakmist::daemon::{Memory, Request};
 use soakmist::site::load;
 use soakmist::store::{Entry, Ledger, RecordKind};
 use soakmist::valve::{JournalEntry, MeterFlow};
@@ -107,4 +107,31 @@ fn the_word_may_come_later_and_a_second_name_takes_everything_along() {
     world.restart_as(load(&renamed(back), "beds.toml").unwrap().site);
     let again = picture(&mut world);
     assert_eq!((again.2, again.3, again.4), (found.2, found.3, found.4));
+}
+
+#[test]
+fn a_dry_run_sees_the_history_of_a_former_name_and_moves_none_of_it() {
+    let same = after(&text(SOWN));
+    let mut world = a_week();
+    world.kill();
+    let named = "name = \"sunrise\"\nformerly = [\"dawn\", \"east\"]";
+    let site = load(&renamed(named), "beds.toml").unwrap().site;
+    let mut store = world.open_state();
+    let memory = Memory::look(&mut store, &site, world.now).unwrap();
+    let mine = |zone: Option<usize>| zone == Some(0);
+    assert!(memory.waterings.iter().filter(|w| mine(w.zone)).count() > 5);
+    assert_eq!(memory.records.iter().filter(|r| mine(r.zone)).count(), 1);
+    assert_eq!(memory.recovery.learned.len(), 1);
+    assert!(memory.levels[0].is_some());
+    drop(store);
+    // The site file as it was finds everything in its place.
+    world.restart_as(load(&text(SOWN), "beds.toml").unwrap().site);
+    assert_eq!(picture(&mut world), same);
+    let store = world.store.as_ref().unwrap();
+    assert_eq!(
+        store
+            .gone_names(&["east", "west", "long"].map(String::from))
+            .unwrap(),
+        [""; 0]
+    );
 }

@@ -65,6 +65,8 @@ pub(super) struct World {
     /// Numbers of commands as they were sent.
     pub(super) sent: Vec<CommandId>,
     pub(super) answers: Vec<Answer>,
+    /// Closings of valves that the site does not have: topic and payload.
+    pub(super) strays: Vec<(String, String)>,
     pub(super) stopped: Option<Vec<DeviceId>>,
     is_linked: bool,
     /// The kinds of entry of each write.
@@ -75,6 +77,9 @@ pub(super) struct World {
     under_way: VecDeque<(Moment, Publication)>,
     /// Writes fail while it is set.
     pub(super) disk_is_full: bool,
+    /// Writes do not end while it is set; then [`World::disk_answers`].
+    pub(super) disk_hangs: bool,
+    hanging: Option<Vec<Entry>>,
     /// The process is gone after so many writes more, before it does anything
     /// else.
     pub(super) dies_after: Option<u32>,
@@ -110,12 +115,15 @@ impl World {
             written: (0, BTreeMap::new()),
             sent: Vec::new(),
             answers: Vec::new(),
+            strays: Vec::new(),
             stopped: None,
             is_linked: true,
             writes: Vec::new(),
             delay: Duration::ZERO,
             under_way: VecDeque::new(),
             disk_is_full: false,
+            disk_hangs: false,
+            hanging: None,
             dies_after: None,
         };
         world.start();
@@ -154,6 +162,11 @@ impl World {
             }
         }
         panic!("the state stays in use");
+    }
+
+    /// The state as whoever starts next finds it.
+    pub(super) fn open_state(&self) -> Store {
+        self.open(&Opening::in_boot(&self.boot))
     }
 
     /// The daemon is gone, and starts with another site file.
@@ -239,6 +252,11 @@ impl World {
         self.answers.pop().unwrap()
     }
 
+    /// The same, and the answer may come later.
+    pub(super) fn ask_for(&mut self, request: Request) {
+        self.tell(Event::Ask(request, Ticket(1)));
+    }
+
     pub(super) fn tell(&mut self, event: Event) {
         let actions = self.control.step(event, self.now);
         let effects = self.desk.accept(actions, self.now.moment);
@@ -251,6 +269,7 @@ impl World {
                 return;
             }
             match effect {
+                Effect::Write(entries) if self.disk_hangs => self.hanging = Some(entries),
                 Effect::Write(entries) => {
                     self.writes.push(entries.iter().map(kind).collect());
                     self.written.0 += 1;
@@ -279,10 +298,25 @@ impl World {
                 }
                 Effect::Do(Action::Answer(_, answer)) => self.answers.push(answer),
                 Effect::Do(Action::Tell(notice)) => self.note(notice),
+                Effect::Do(Action::CloseStray(_, parcel)) => {
+                    let payload = String::from_utf8(parcel.payload).unwrap();
+                    self.strays.push((parcel.topic, payload));
+                }
                 Effect::Do(Action::Stopped { unconfirmed }) => self.stopped = Some(unconfirmed),
                 Effect::Do(action) => panic!("not for the outside: {action:?}"),
             }
         }
+    }
+
+    /// The disk hangs no more: the write under way comes out at last.
+    pub(super) fn disk_answers(&mut self, is_done: bool) {
+        self.disk_hangs = false;
+        let entries = self.hanging.take().unwrap();
+        let store = self.store.as_mut().unwrap();
+        let is_done = is_done && store.write(&entries, self.now).is_ok();
+        let (effects, turn) = self.desk.written(is_done, self.now.moment);
+        self.carry_out(effects);
+        self.turn(turn);
     }
 
     fn turn(&mut self, turn: Option<Turn>) {
@@ -325,6 +359,9 @@ impl World {
             command,
         };
         let parcel = self.devices.parcel(order, self.now.utc).unwrap();
+        if matches!(command, valve::Command::Open { .. }) {
+            self.tell(Event::Valve(valve::Event::Sent(device, id)));
+        }
         let payload = String::from_utf8(parcel.payload).unwrap();
         let told = self.valves.hear(&parcel.topic, &payload, self.now);
         self.hear(told);
@@ -449,6 +486,7 @@ fn kind(entry: &Entry) -> &'static str {
         Entry::FrozenHour(..) => "frozen",
         Entry::Probe(_) => "probe",
         Entry::Balance { .. } => "balance",
+        Entry::StraysSeen => "strays",
         Entry::Forget(_) => "forget",
     }
 }

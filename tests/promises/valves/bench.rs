@@ -47,6 +47,8 @@ pub struct Bench {
     pub supervisor: Supervisor,
     pub now: Moment,
     pub deaf: Vec<DeviceId>,
+    /// Openings wait for the disk, and are not sent.
+    pub slow_disk: bool,
     pub done: Vec<Action>,
     runs: u64,
 }
@@ -58,6 +60,7 @@ impl Bench {
             supervisor,
             now: Moment::from_millis(1_000_000),
             deaf: Vec::new(),
+            slow_disk: false,
             done: Vec::new(),
             runs: 0,
         }
@@ -95,6 +98,13 @@ impl Bench {
             else {
                 continue;
             };
+            let opens = matches!(command, Command::Open { .. });
+            if opens && self.slow_disk {
+                continue;
+            }
+            if opens {
+                self.tell(Event::Sent(device, id));
+            }
             if !self.deaf.contains(&device) {
                 let position = match command {
                     Command::Open { .. } => Position::Open,

@@ -239,6 +239,44 @@ fn a_device_that_says_nothing_is_closed_three_times() {
 }
 
 #[test]
+fn a_device_that_says_nothing_counts_as_open_from_the_sending() {
+    let mut installation = practice_ground();
+    installation.zones[0].device.feedback = Feedback::Silent;
+    installation.master = None;
+    let opening = |bench: &Bench| {
+        bench.done.iter().find_map(|action| match action {
+            Action::Publish {
+                id,
+                command: Command::Open { .. },
+                ..
+            } => Some(*id),
+            _ => None,
+        })
+    };
+    // Four seconds pass before the disk has it and the command goes out.
+    let mut bench = Bench::started(installation.clone());
+    bench.slow_disk = true;
+    let run = bench.order(0, seconds(60));
+    bench.wait(seconds(4));
+    let sent = opening(&bench).expect("it was ordered");
+    bench.tell(Event::Sent(DeviceId::Zone(0), sent));
+    bench.wait(seconds(80));
+    let applied = bench.finished(run).expect("it has ended").applied;
+    assert_eq!(applied.least, seconds(56));
+    // A command that never goes out has watered nothing for certain.
+    let mut bench = Bench::started(installation);
+    bench.slow_disk = true;
+    let run = bench.order(0, seconds(60));
+    bench.wait(seconds(4));
+    bench.tell(Event::JournalFailed);
+    bench.wait(seconds(80));
+    let finished = bench.finished(run).expect("it has ended");
+    assert_eq!(finished.applied.least, Duration::ZERO);
+    assert_eq!(finished.cause, FinishCause::JournalFailed);
+    assert!(!bench.has_alarm(Alarm::NotOpening(DeviceId::Zone(0))));
+}
+
+#[test]
 fn a_self_closing_device_is_told_its_run_time() {
     let mut installation = practice_ground();
     installation.zones[0].device.actuation = Actuation::SelfClosing;

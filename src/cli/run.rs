@@ -11,6 +11,7 @@ use super::planning::load_site;
 use super::run_clock::Pace;
 use super::run_site::{Reload, web_settings};
 use super::run_weather;
+use super::sources::weather_cache;
 use crate::daemon::Handle;
 use crate::daemon::runtime::{
     Daemon, End, LastResort, Rhythm, Signals, Start, StartError, gather_weather, state_file,
@@ -52,7 +53,7 @@ pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
     let mut site = load_site(&arguments.site)?;
     let state = state_folder(arguments.state.as_deref())?;
     let cache = arguments.cache.clone();
-    let cache = cache.unwrap_or_else(|| state.join("weather"));
+    let cache = cache.unwrap_or_else(|| weather_cache(&state));
     log::begin(arguments.log);
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(WORKERS)

@@ -9,9 +9,13 @@ use clap::builder::TypedValueParser as _;
 
 use super::Failure;
 use super::arguments::wind_height;
+use crate::daemon::runtime::state_file;
 use crate::site::{Place, RainTrust, ServiceName, Site, WeatherFile, WeatherSetup};
+use crate::store::Store;
 use crate::weather::csv::CsvOptions;
 use crate::weather::fetch::{FetchOptions, Fetcher};
+use crate::weather::frozen::{self, Frozen};
+use crate::weather::series::SeriesHour;
 use crate::weather::sources::{Asking, Gathered, Wanted, gather};
 
 /// Where the weather comes from.
@@ -42,6 +46,10 @@ pub struct SourceArguments {
     /// Where replies of services are kept
     #[arg(long, env = "SOAKMIST_CACHE", value_name = "FOLDER")]
     cache: Option<PathBuf>,
+    /// State folder of the daemon of this site: what its sensors over MQTT
+    /// measured counts too, and its services are not asked a second time
+    #[arg(long, value_name = "DIR")]
+    state: Option<PathBuf>,
     /// Another server of a service, as NAME=URL
     #[arg(long = "service-url", value_parser = service_url, value_name = "NAME=URL")]
     service_urls: Vec<(ServiceName, String)>,
@@ -143,15 +151,35 @@ impl SourceArguments {
             .enable_all()
             .build()
             .map_err(|error| Failure::Io(format!("cannot start: {error}")))?
-            .block_on(gather(&wanted, asking.as_ref(), &[]));
+            .block_on(gather(&wanted, asking.as_ref(), &self.frozen(span)?));
         match gathered.file_trouble() {
             Some(trouble) => Err(Failure::Input(trouble.to_owned())),
             None => Ok(gathered),
         }
     }
 
+    /// Whether a daemon was named, whose weather counts.
+    #[must_use]
+    pub fn has_state(&self) -> bool {
+        self.state.is_some()
+    }
+
+    /// What a daemon kept of the hours that are over, where one is named.
+    fn frozen(&self, span: Span) -> Result<Vec<SeriesHour>, Failure> {
+        let Some(folder) = &self.state else {
+            return Ok(Vec::new());
+        };
+        let since = span.now - Frozen::REACH;
+        let kept = Store::frozen_hours_beside(&state_file(folder), since, span.now);
+        let kept = kept.map_err(|error| Failure::Input(format!("--state: {error}")))?;
+        // Hours that this version cannot read are as if they had never been kept.
+        Ok(frozen::from_json(kept).0)
+    }
+
     fn asking(&self, setup: &WeatherSetup) -> Result<Asking, Failure> {
-        let folder = self.cache.clone().or_else(usual_cache).ok_or_else(|| {
+        let of_daemon = || self.state.as_deref().map(weather_cache);
+        let folder = self.cache.clone().or_else(of_daemon).or_else(usual_cache);
+        let folder = folder.ok_or_else(|| {
             let what = "no place for the replies of services: give --cache FOLDER, or set HOME";
             Failure::Input(what.to_owned())
         })?;
@@ -178,6 +206,12 @@ fn from_here(path: &Path) -> String {
 )]
 pub fn present() -> DateTime<Utc> {
     Utc::now()
+}
+
+/// Where a daemon with this state folder keeps the replies of services.
+#[must_use]
+pub fn weather_cache(state: &Path) -> PathBuf {
+    state.join("weather")
 }
 
 /// `$XDG_CACHE_HOME/soakmist/weather`, or below `~/.cache` (XDG Base Directory

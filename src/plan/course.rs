@@ -6,7 +6,7 @@ use std::ops::Range;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::ahead::Ahead;
-use super::moment::{Bed, Moment, Stepped};
+use super::moment::{Bed, Moment, Step};
 use super::timetable::{BalanceHour, Stage};
 use super::turf::{self, Watched};
 use crate::balance::demand::HourDemand;
@@ -45,6 +45,18 @@ pub struct DrySpell {
     pub seed_stage: bool,
 }
 
+impl DrySpell {
+    /// Seconds of it that count: of seed those by daylight.
+    #[must_use]
+    pub fn counted_s(&self) -> i64 {
+        if self.seed_stage {
+            self.daylight_s
+        } else {
+            self.to - self.from
+        }
+    }
+}
+
 /// A zone carried through the plan.
 #[derive(Debug, Clone)]
 pub struct Course {
@@ -52,10 +64,15 @@ pub struct Course {
     pub now: Moment,
     /// Sums since the last run.
     pub since: Since,
+    /// Whether a record is kept of its hours: only what is shown needs one.
+    pub keeps_hours: bool,
     /// Finished hours.
     pub hours: Vec<BalanceHour>,
     /// Dry spells so far.
     pub dry: Vec<DrySpell>,
+    /// Seconds so far that count as too dry: of seed those by daylight, and of
+    /// the root zone all. In this order: seed cannot wait.
+    pub dry_s: (i64, i64),
     /// Seconds of daylight in the seed stages so far.
     pub seed_daylight_s: i64,
     record: Range<i64>,
@@ -71,12 +88,24 @@ impl Course {
         Self {
             now,
             since: Since::default(),
+            keeps_hours: false,
             hours: Vec::new(),
             dry: Vec::new(),
+            dry_s: (0, 0),
             seed_daylight_s: 0,
             record,
             open_hour: None,
-            ahead: Ahead::default(),
+            ahead: Ahead::one_of(1),
+        }
+    }
+
+    /// The same as one of so many zones of a plan, which share the memory for
+    /// what lies ahead.
+    #[must_use]
+    pub fn one_of(self, zones: usize) -> Self {
+        Self {
+            ahead: Ahead::one_of(zones),
+            ..self
         }
     }
 
@@ -87,24 +116,26 @@ impl Course {
         while self.now.at < to {
             let from = self.now.at;
             let step = self.go(bed, to, water_mm_per_h);
-            let (flows, demand) = (&step.flows, step.demand(bed));
+            let (flows, demand) = (&step.flows, self.now.demand_before(bed));
             self.since.demand_mm += flows.evaporation_mm + flows.transpiration_mm;
             self.since.rain_mm += demand.rain_mm * step.hours;
             if self.record.contains(&from) {
-                self.record(bed, &step, water_mm_per_h * step.hours);
+                if self.keeps_hours {
+                    self.record(bed, &step, water_mm_per_h * step.hours);
+                }
                 self.watch(bed, demand, from);
             }
         }
     }
 
-    fn go(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Stepped {
-        let looked_at = (water_mm_per_h <= 0.0).then(|| self.ahead.go(to)).flatten();
-        let step = looked_at.unwrap_or_else(|| {
-            self.ahead.forget();
-            self.now.step(bed, to, water_mm_per_h)
-        });
-        self.now = step.after;
-        step
+    fn go(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Step {
+        if water_mm_per_h <= 0.0
+            && let Some(step) = self.ahead.go(&mut self.now, to)
+        {
+            return step;
+        }
+        self.ahead.forget();
+        self.now.step(bed, to, water_mm_per_h)
     }
 
     /// Puts other depletions [mm] into the strata, for what is known better of
@@ -119,8 +150,8 @@ impl Course {
         self.hours.extend(self.open_hour.take());
     }
 
-    fn record(&mut self, bed: &Bed, step: &Stepped, water_mm: f64) {
-        let (demand, hours, flows) = (step.demand(bed), step.hours, &step.flows);
+    fn record(&mut self, bed: &Bed, step: &Step, water_mm: f64) {
+        let (demand, hours, flows) = (self.now.demand_before(bed), step.hours, &step.flows);
         if self.open_hour.is_none_or(|open| open.start != demand.start) {
             self.hours.extend(self.open_hour.take());
         }
@@ -189,6 +220,11 @@ impl Course {
 
     /// Lengthens the last spell of its kind, or begins another.
     fn note_dry(&mut self, step: DrySpell) {
+        if step.seed_stage {
+            self.dry_s.0 += step.counted_s();
+        } else {
+            self.dry_s.1 += step.counted_s();
+        }
         let of_kind = |spell: &&mut DrySpell| spell.seed_stage == step.seed_stage;
         let last = self.dry.iter_mut().rev().find(of_kind);
         match last.filter(|spell| spell.to == step.from) {
@@ -232,7 +268,7 @@ impl Course {
             if before >= until {
                 return None;
             }
-            moment = self.ahead.look(bed, moment, count, until);
+            self.ahead.look(bed, &mut moment, count, until);
             count += 1;
             (depletion, due) = watched.state_mm(bed, &moment);
             if depletion > due + DRY_SLACK_MM
@@ -257,7 +293,7 @@ impl Course {
         let at = at.min(bed.end());
         let mut count = 0;
         while moment.at < at {
-            moment = self.ahead.look(bed, moment, count, at);
+            self.ahead.look(bed, &mut moment, count, at);
             count += 1;
         }
         moment.stores

@@ -5,7 +5,7 @@
 //! written; whoever writes just that gets the figures that are told. So it is
 //! planned as the site itself is, smaller supplies included.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::str::FromStr;
 
 use chrono::TimeDelta;
@@ -35,34 +35,45 @@ struct Relaxed {
 }
 
 /// Adds to each shortfall what would mend it: its own cause relaxed.
+///
+/// Every cause is relaxed from the weakest way on, until what is left of its
+/// shortfalls is no longer worth a plan.
 pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared) {
-    let (relaxed, skipped) = worth_trying(found, prepared);
-    let left = side_by_side(&relaxed, |(_, relaxed)| {
-        Missing::of(&shortfalls(&prepared.under(&relaxed.site).schedule()))
-    });
+    let (mut waiting, skipped) = worth_trying(found, prepared);
     let before = Missing::of(found);
-    for shortfall in found.iter_mut() {
-        let missing = before.of_zone(shortfall);
-        let mut mends: Vec<(f64, String)> = Vec::new();
-        let mut least = missing;
-        for ((cause, relaxed), after) in relaxed.iter().zip(&left) {
-            let left = after.of_zone(shortfall);
-            if *cause == tried_as(shortfall.cause)
-                && least - left >= WORTH_TELLING * missing
-                && missing > 0.0
-            {
-                let mut words = told(&relaxed.words, shortfall.kind, missing, left);
-                words.push_str(&harm(before.dry_hours(), after.dry_hours()));
-                mends.push((left, words));
-                least = left;
+    let mut mends: Vec<Mends> = found
+        .iter()
+        .map(|shortfall| Mends::of(shortfall, &before))
+        .collect();
+    loop {
+        waiting.retain(|cause, _| mends.iter().any(|mends| mends.wants(*cause)));
+        let round: Vec<(Constraint, Relaxed)> = waiting
+            .iter_mut()
+            .filter_map(|(cause, ways)| Some((*cause, ways.pop_front()?)))
+            .collect();
+        if round.is_empty() {
+            break;
+        }
+        let left = side_by_side(&round, |(_, relaxed)| {
+            Missing::of(&shortfalls(&prepared.under(&relaxed.site).schedule()))
+        });
+        for ((cause, relaxed), left) in round.iter().zip(&left) {
+            let harm = harm(before.dry_hours(), left.dry_hours());
+            for (shortfall, mends) in found.iter().zip(&mut mends) {
+                if mends.cause == *cause {
+                    let of_zone = left.of_zone(shortfall);
+                    mends.take((&relaxed.words, &harm), shortfall.kind, of_zone);
+                }
             }
         }
-        mends.sort_by(|a, b| a.0.total_cmp(&b.0));
-        shortfall.mend = mends
-            .into_iter()
-            .take(MOST_TOLD)
-            .map(|(_, words)| words)
-            .collect();
+    }
+    tell(found, mends, &skipped);
+}
+
+/// Writes what was found to mend each shortfall, or what was not tried.
+fn tell(found: &mut [Shortfall], mends: Vec<Mends>, skipped: &BTreeSet<Constraint>) {
+    for (shortfall, mends) in found.iter_mut().zip(mends) {
+        shortfall.mend = mends.told();
         if shortfall.mend.is_empty() {
             let words = if skipped.contains(&tried_as(shortfall.cause)) {
                 NOT_TRIED
@@ -74,13 +85,62 @@ pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared) {
     }
 }
 
-/// What a plan of so many zones and days can try: of every cause what helps
-/// most, of those first that leave most dry. Besides, the causes of which not
-/// all could be tried.
+/// What was found to mend one shortfall.
+struct Mends {
+    cause: Constraint,
+    missing: f64,
+    /// The least that any way left so far.
+    least: f64,
+    /// What each way leaves, and its words.
+    ways: Vec<(f64, String)>,
+}
+
+impl Mends {
+    fn of(shortfall: &Shortfall, before: &Missing) -> Self {
+        let missing = before.of_zone(shortfall);
+        Self {
+            cause: tried_as(shortfall.cause),
+            missing,
+            least: missing,
+            ways: Vec::new(),
+        }
+    }
+
+    /// Whether a further way to relax a cause could be worth telling.
+    fn wants(&self, cause: Constraint) -> bool {
+        self.cause == cause && self.is_worth_telling(0.0)
+    }
+
+    fn is_worth_telling(&self, left: f64) -> bool {
+        self.missing > 0.0 && self.least - left >= WORTH_TELLING * self.missing
+    }
+
+    fn take(&mut self, (words, harm): (&str, &str), kind: ShortfallKind, left: f64) {
+        if self.is_worth_telling(left) {
+            let told = told(words, kind, self.missing, left) + harm;
+            self.ways.push((left, told));
+            self.least = left;
+        }
+    }
+
+    /// What is told, the best first.
+    fn told(mut self) -> Vec<String> {
+        self.ways.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let best = self.ways.into_iter().take(MOST_TOLD);
+        best.map(|(_, words)| words).collect()
+    }
+}
+
+/// What a plan of so many zones and days can try, by cause and from the
+/// weakest on: of every cause what helps most, of those first that leave most
+/// dry. Besides, the causes of which not all could be tried.
 fn worth_trying(
     found: &[Shortfall],
     prepared: &Prepared,
-) -> (Vec<(Constraint, Relaxed)>, BTreeSet<Constraint>) {
+) -> (
+    BTreeMap<Constraint, VecDeque<Relaxed>>,
+    BTreeSet<Constraint>,
+) {
     let mut missing: BTreeMap<Constraint, f64> = BTreeMap::new();
     for short in found {
         *missing.entry(tried_as(short.cause)).or_insert(0.0) += missing_of(short);
@@ -95,15 +155,12 @@ fn worth_trying(
     }
     trials.sort_by(|a, b| a.0.cmp(&b.0).then(b.1.total_cmp(&a.1)));
     let skipped = trials.split_off(trials.len().min(prepared.further_plans()));
-    // From the weakest on, as they are compared.
-    trials.sort_by(|a, b| a.2.cmp(&b.2).then(b.0.cmp(&a.0)));
-    let tried = trials.into_iter();
-    (
-        tried
-            .map(|(_, _, cause, relaxed)| (cause, relaxed))
-            .collect(),
-        skipped.into_iter().map(|(_, _, cause, _)| cause).collect(),
-    )
+    let mut waiting: BTreeMap<Constraint, VecDeque<Relaxed>> = BTreeMap::new();
+    for (_, _, cause, relaxed) in trials {
+        waiting.entry(cause).or_default().push_front(relaxed);
+    }
+    let skipped = skipped.into_iter().map(|(_, _, cause, _)| cause);
+    (waiting, skipped.collect())
 }
 
 /// A permit lifts rules and bans alike, so it is tried once.

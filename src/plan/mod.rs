@@ -139,7 +139,7 @@ pub fn make_timetable(
     to: DateTime<Utc>,
 ) -> Result<Timetable, PlanError> {
     let span = span(site, weather, from, to)?;
-    let prepared = Prepared::of(site, weather, &span)?;
+    let prepared = Prepared::of(site, weather, &span)?.with_hours();
     let schedule = prepared.schedule();
     let mut shortfalls = shortfall::shortfalls(&schedule);
     mend::add_mends(&mut shortfalls, &prepared);

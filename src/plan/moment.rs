@@ -65,9 +65,7 @@ pub struct Moment {
 
 /// What happened in a step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Stepped {
-    /// The zone after it.
-    pub after: Moment,
+pub(super) struct Step {
     /// Its length [h].
     pub hours: f64,
     /// What moved.
@@ -86,6 +84,7 @@ impl Moment {
         }
     }
 
+    #[inline]
     pub(super) fn demand<'b>(&self, bed: &'b Bed) -> &'b HourDemand {
         if self.at < self.hour_end {
             &bed.demand[self.hour]
@@ -106,8 +105,13 @@ impl Moment {
         self.demand(bed).due_share * self.allowed_mm(bed)
     }
 
-    /// One step towards `to`, with irrigation reaching the layer at a rate.
-    pub(super) fn step(mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Stepped {
+    /// The demand of the hour in which the last step was taken.
+    pub(super) fn demand_before<'b>(&self, bed: &'b Bed) -> &'b HourDemand {
+        &bed.demand[self.hour]
+    }
+
+    /// Goes one step towards `to`, with irrigation reaching the layer at a rate.
+    pub(super) fn step(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Step {
         let sown = bed.season.sown.timestamp();
         let mut end = (self.at.div_euclid(STEP_S) + 1) * STEP_S;
         if !self.stores.seeded {
@@ -132,17 +136,6 @@ impl Moment {
             .stores
             .step(&bed.ground, demand, hours, (water_mm_per_h + rain) * hours);
         self.at = end;
-        Stepped {
-            after: self,
-            hours,
-            flows,
-        }
-    }
-}
-
-impl Stepped {
-    /// The demand of the hour in which the step was taken.
-    pub(super) fn demand<'b>(&self, bed: &'b Bed) -> &'b HourDemand {
-        &bed.demand[self.after.hour]
+        Step { hours, flows }
     }
 }

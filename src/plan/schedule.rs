@@ -53,6 +53,7 @@ pub struct Prepared<'a> {
     /// Where the zones stand, when planning goes on; empty at its beginning.
     standings: Vec<Standing>,
     booked: Vec<(i64, Ask)>,
+    keeps_hours: bool,
     /// Daily figures of the weather.
     pub days: Days,
 }
@@ -119,10 +120,11 @@ struct Place {
 }
 
 impl PreparedZone<'_> {
-    fn lead(&self, span: &Span, soaks: bool) -> &Course {
+    /// The course of one of so many zones at the beginning of a plan.
+    fn lead(&self, span: &Span, soaks: bool, zones: usize) -> &Course {
         self.lead.get_or_init(|| {
             let now = Moment::new(span.begin.timestamp(), self.stores);
-            let mut course = Course::new(now, span.record());
+            let mut course = Course::new(now, span.record()).one_of(zones);
             if soaks {
                 let deadline = self.bed.season.soak_deadline;
                 course.dry_ahead(&self.bed, deadline.timestamp());
@@ -182,12 +184,23 @@ impl<'a> Prepared<'a> {
             zones: zones.into_iter().collect::<Result<_, _>>()?,
             standings: Vec::new(),
             booked: Vec::new(),
+            keeps_hours: false,
             days,
         })
     }
 
+    /// The same, whose schedules keep the balance of every hour to be shown.
+    #[must_use]
+    pub fn with_hours(self) -> Self {
+        Self {
+            keeps_hours: true,
+            ..self
+        }
+    }
+
     /// The same zones, weather and days under other rules, limits, supply or
-    /// bounds of runs: `site` must not differ in anything else.
+    /// bounds of runs: `site` must not differ in anything else. Without a
+    /// record of hours, for it is tried, not shown.
     #[must_use]
     pub fn under<'s>(&self, site: &'s Site) -> Prepared<'s>
     where
@@ -216,6 +229,7 @@ impl<'a> Prepared<'a> {
             zones: zones.collect(),
             standings: self.standings.clone(),
             booked: self.booked.clone(),
+            keeps_hours: false,
             days: self.days.clone(),
         }
     }
@@ -264,13 +278,15 @@ impl<'a> Prepared<'a> {
         let flows: Vec<f64> = flows.map(|flow| flow.l_per_min()).collect();
         let supply = self.site.supply.flow.l_per_min();
         let supplies = supplies::to_try(&flows, supply, self.further_plans());
-        let best = self.schedule_with(supplies[0]);
-        if dry_seconds(&best) == (0, 0) {
-            return best;
+        let whole = self.schedule_with(supplies[0]);
+        let dry_s = dry_seconds(&whole);
+        if dry_s == (0, 0) {
+            return whole;
         }
-        side_by_side(&supplies[1..], |&flow| self.schedule_with(flow))
+        side_by_side(&supplies[1..], |&flow| self.schedule_below(flow, dry_s))
             .into_iter()
-            .fold(best, |best, other| {
+            .flatten()
+            .fold(whole, |best, other| {
                 if dry_seconds(&other) < dry_seconds(&best) {
                     other
                 } else {
@@ -291,6 +307,13 @@ impl<'a> Prepared<'a> {
     /// The schedule with a given flow [L/min].
     #[must_use]
     pub fn schedule_with(&self, flow_l_per_min: f64) -> Schedule<'_> {
+        self.schedule_below(flow_l_per_min, (i64::MAX, i64::MAX))
+            .expect("nothing is too dry for ever")
+    }
+
+    /// The schedule with a given flow [L/min], or none once it leaves as much
+    /// too dry as another does ([`dry_seconds`]).
+    fn schedule_below(&self, flow_l_per_min: f64, most_dry_s: (i64, i64)) -> Option<Schedule<'_>> {
         let mut zones: Vec<Scheduled> = self
             .zones
             .iter()
@@ -308,7 +331,9 @@ impl<'a> Prepared<'a> {
             .enumerate()
             .filter_map(|(index, zone)| zone.due().map(|due| (due, index)))
             .collect();
+        let mut dry_s = (0, 0);
         while let Some((_, index)) = queue.pop_first() {
+            let dry_before_s = zones[index].waterer.course.dry_s;
             let place = zones[index].next_job().and_then(|job| {
                 let morning = zones[index].place_in_the_morning(&job, &bookings);
                 morning.or_else(|| {
@@ -318,6 +343,11 @@ impl<'a> Prepared<'a> {
             });
             let zone = &mut zones[index];
             placed.extend(zone.work(place, &mut bookings, &mut runs, until));
+            dry_s.0 += zone.waterer.course.dry_s.0 - dry_before_s.0;
+            dry_s.1 += zone.waterer.course.dry_s.1 - dry_before_s.1;
+            if dry_s >= most_dry_s {
+                return None;
+            }
             if let Some(due) = zone.due() {
                 queue.insert((due, index));
             }
@@ -328,11 +358,11 @@ impl<'a> Prepared<'a> {
         }
         runs.sort_by_key(|run: &Run| (run.start, run.zone));
         runs.retain(|run| (self.span.from..self.span.to).contains(&run.start));
-        Schedule {
+        Some(Schedule {
             zones,
             runs,
             placed,
-        }
+        })
     }
 
     fn start<'p>(&'p self, index: usize, prepared: &'p PreparedZone<'a>) -> Scheduled<'p> {
@@ -345,15 +375,16 @@ impl<'a> Prepared<'a> {
             && deadline > instant(begin)
             && deadline <= span.end
             && standing.is_none_or(|standing| !standing.soaked);
-        let course = match standing {
+        let mut course = match standing {
             Some(standing) => {
                 let now = Moment::new(standing.at, standing.stores);
-                let mut course = Course::new(now, span.record());
+                let mut course = Course::new(now, span.record()).one_of(self.zones.len());
                 course.since = standing.since;
                 course
             }
-            None => prepared.lead(span, soaks).clone(),
+            None => prepared.lead(span, soaks, self.zones.len()).clone(),
         };
+        course.keeps_hours = self.keeps_hours;
         let mut waterer = Waterer {
             index,
             course,

@@ -40,27 +40,11 @@ pub fn shortfalls(schedule: &Schedule) -> Vec<Shortfall> {
 /// of young grass at any time. In this order: seed cannot wait.
 #[must_use]
 pub fn dry_seconds(schedule: &Schedule) -> (i64, i64) {
-    let mut dry_s = (0, 0);
-    for spell in schedule
-        .zones
-        .iter()
-        .flat_map(|zone| &zone.waterer.course.dry)
-    {
-        if spell.seed_stage {
-            dry_s.0 += counted_s(spell);
-        } else {
-            dry_s.1 += counted_s(spell);
-        }
-    }
-    dry_s
-}
-
-fn counted_s(spell: &DrySpell) -> i64 {
-    if spell.seed_stage {
-        spell.daylight_s
-    } else {
-        spell.to - spell.from
-    }
+    let zones = schedule.zones.iter();
+    zones.fold((0, 0), |(seed_s, roots_s), zone| {
+        let dry_s = zone.waterer.course.dry_s;
+        (seed_s + dry_s.0, roots_s + dry_s.1)
+    })
 }
 
 fn soak_shortfall(index: usize, zone: &Scheduled) -> Option<Shortfall> {
@@ -88,8 +72,8 @@ fn dry_shortfall(index: usize, cause: Constraint, spells: &[&DrySpell]) -> Optio
     if whole < REPORTED_FROM_S {
         return None;
     }
-    let counted: i64 = spells.iter().map(|spell| counted_s(spell)).sum();
-    let longest = spells.iter().map(|spell| counted_s(spell)).max();
+    let counted: i64 = spells.iter().map(|spell| spell.counted_s()).sum();
+    let longest = spells.iter().map(|spell| spell.counted_s()).max();
     Some(Shortfall {
         zone: index,
         kind: if first.seed_stage {

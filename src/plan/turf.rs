@@ -18,6 +18,7 @@ pub enum Watched {
 
 impl Watched {
     /// Depletion, and that at which water is due [mm].
+    #[inline]
     pub(super) fn state_mm(self, bed: &Bed, moment: &Moment) -> (f64, f64) {
         let due_mm = match self {
             Self::Layer => moment.due_mm(bed),

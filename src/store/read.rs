@@ -1,9 +1,10 @@
 //! Reading the state back.
 
+use std::path::Path;
 use std::time::Duration;
 
 use chrono::{DateTime, Utc};
-use rusqlite::Row;
+use rusqlite::{Connection, Row};
 
 use super::entry::Record;
 use super::error::StoreError;
@@ -235,16 +236,37 @@ impl Store {
         from: DateTime<Utc>,
         to: DateTime<Utc>,
     ) -> Result<Vec<serde_json::Value>, StoreError> {
-        let mut query = self.connection.prepare(
-            "SELECT hour FROM frozen_hour WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2
-             ORDER BY start_utc_ms",
-        )?;
-        let mut rows = query.query((from.timestamp_millis(), to.timestamp_millis()))?;
-        let mut hours = Vec::new();
-        while let Some(row) = rows.next()? {
-            let hour: String = row.get(0)?;
-            hours.push(serde_json::from_str(&hour)?);
-        }
-        Ok(hours)
+        frozen_hours(&self.connection, from, to)
     }
+
+    /// The same of a state that a daemon may be writing to at this moment.
+    ///
+    /// # Errors
+    /// [`StoreError`] when there is no such file, or it cannot be read.
+    pub fn frozen_hours_beside(
+        path: &Path,
+        from: DateTime<Utc>,
+        to: DateTime<Utc>,
+    ) -> Result<Vec<serde_json::Value>, StoreError> {
+        let db = Self::reader(path)?;
+        frozen_hours(&db, from, to).map_err(|error| error.at(path))
+    }
+}
+
+fn frozen_hours(
+    db: &Connection,
+    from: DateTime<Utc>,
+    to: DateTime<Utc>,
+) -> Result<Vec<serde_json::Value>, StoreError> {
+    let mut query = db.prepare(
+        "SELECT hour FROM frozen_hour WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2
+         ORDER BY start_utc_ms",
+    )?;
+    let mut rows = query.query((from.timestamp_millis(), to.timestamp_millis()))?;
+    let mut hours = Vec::new();
+    while let Some(row) = rows.next()? {
+        let hour: String = row.get(0)?;
+        hours.push(serde_json::from_str(&hour)?);
+    }
+    Ok(hours)
 }

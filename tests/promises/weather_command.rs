@@ -8,7 +8,7 @@ use crate::weather_server::{Script, Server};
 const OPEN_METEO: &str = include_str!("../data/weather/open_meteo.json");
 
 /// A site where the fixture's sun stands right (9.5° E), in SI units.
-const SITE: &str = r#"
+pub const SITE: &str = r#"
 name = "Harrowmere"
 units = "si"
 place = { latitude = 51.25, longitude = 9.5, elevation = "171 m", time-zone = "Europe/Berlin" }

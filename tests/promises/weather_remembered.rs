@@ -8,16 +8,22 @@ use std::path::Path;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use soakmist::agronomy::weather_record::{Provenance, RawHour, Reading};
+use soakmist::clock::Now;
+use soakmist::daemon::runtime::state_file;
 use soakmist::site::{ServiceName, WeatherSetup};
+use soakmist::store::{Entry, Ledger, Opening, Store};
+use soakmist::valve::Moment;
 use soakmist::weather::Variable;
 use soakmist::weather::doubt::Doubt;
 use soakmist::weather::fetch::{FetchOptions, Fetcher};
+use soakmist::weather::frozen::to_json;
 use soakmist::weather::series::{SeriesHour, SourceKind};
 use soakmist::weather::services::open_meteo;
 use soakmist::weather::sources::{Asking, Wanted, gather};
 
+use crate::command::soakmist;
 use crate::support;
-use crate::weather_command::two_weeks_more;
+use crate::weather_command::{self, two_weeks_more};
 use crate::weather_server::{Script, Server};
 
 const OPEN_METEO: &str = include_str!("../data/weather/open_meteo.json");
@@ -91,4 +97,78 @@ async fn sensors_over_a_broker_teach_the_services_and_are_compared_with_them() {
     let taught = warmth(&gathered) - warmth(&untaught);
     // 4 °C, of which 42 pairs are believed to 42/51 (docs/weather.md).
     assert!((taught - 4.0 * 42.0 / 51.0).abs() < 0.05, "{taught}");
+}
+
+/// The state of a daemon that froze these hours.
+fn state_of(hours: &[SeriesHour], now: DateTime<Utc>) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let now = Now {
+        utc: now,
+        moment: Moment::from_millis(0),
+    };
+    let path = state_file(folder.path());
+    let mut store = Store::open(&path, &Opening::in_boot("test"), now).unwrap();
+    let entries: Vec<Entry> = hours
+        .iter()
+        .map(|hour| Entry::FrozenHour(hour.hour.start, to_json(hour).unwrap()))
+        .collect();
+    store.write(&entries, now).unwrap();
+    folder
+}
+
+#[tokio::test]
+#[expect(clippy::disallowed_methods, reason = "the site file of the test")]
+async fn what_a_daemon_learned_from_its_sensors_is_shown_beside_it() {
+    let said = two_weeks_more(OPEN_METEO);
+    let server = Server::start(vec![Script::ok(said.clone())]).await;
+    let now: DateTime<Utc> = "2026-06-01T05:00:00Z".parse().unwrap();
+    let state = state_of(&frozen(&said, now), now);
+    let site = state.path().join("site.toml");
+    std::fs::write(&site, weather_command::SITE).unwrap();
+    let named = |path: &Path| path.to_str().unwrap().to_owned();
+    let words = [
+        "weather",
+        &named(&site),
+        "--now",
+        "2026-06-01T05:00:00Z",
+        "--service",
+        "open-meteo",
+        "--service-url",
+        &format!("open-meteo={}", server.url),
+        "--state",
+        &named(state.path()),
+        "--json",
+    ]
+    .map(str::to_owned);
+    let shown = tokio::task::spawn_blocking(move || {
+        soakmist(&words.iter().map(String::as_str).collect::<Vec<_>>())
+    });
+    let shown = shown.await.unwrap();
+    assert_eq!(shown.code, 0, "{}", shown.err);
+    let told: serde_json::Value = serde_json::from_str(&shown.out).unwrap();
+    let sources = told["sources"].as_array().unwrap();
+    let station = sources.iter().find(|line| line["name"] == "station-air");
+    assert_eq!(station.unwrap()["kind"], "sensor");
+    assert!(told["bias"]["open-meteo"].is_object(), "{}", told["bias"]);
+    let doubts = told["doubts"].to_string();
+    assert!(doubts.contains("station-air"), "{doubts}");
+    // The replies stay where the daemon keeps its own.
+    assert!(state.path().join("weather").is_dir());
+}
+
+#[test]
+fn a_state_folder_without_a_state_is_told() {
+    let empty = tempfile::tempdir().unwrap();
+    let told = soakmist(&[
+        "weather",
+        "config/harrowmere.toml",
+        "--state",
+        empty.path().to_str().unwrap(),
+    ]);
+    assert_eq!(told.code, 2, "{}", told.err);
+    assert!(
+        told.err.contains("--state") && told.err.contains("soakmist.sqlite"),
+        "{}",
+        told.err
+    );
 }

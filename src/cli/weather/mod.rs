@@ -48,7 +48,7 @@ const DAYS_BEFORE: i64 = 2;
 pub fn run(arguments: &WeatherArguments) -> Result<(), Failure> {
     let site = site(arguments)?;
     let setup = arguments.sources.setup(&site);
-    if setup.is_empty() {
+    if setup.is_empty() && !arguments.sources.has_state() {
         return Err(Failure::Input(
             "nothing tells the weather: name a service with --service open-meteo, a file with \
              --weather FILE.csv, or a source under [weather] in the site file"
@@ -72,6 +72,11 @@ pub fn run(arguments: &WeatherArguments) -> Result<(), Failure> {
             end.format("%Y-%m-%d %H:%M UTC")
         );
         eprint!("{}", paragraph("soakmist: ", &told));
+    }
+    if !site.sensors.is_empty() && !arguments.sources.has_state() {
+        let told = "the sensors of this site report to its daemon: --state DIR, with the state \
+                    folder of soakmist run, shows what they measured";
+        eprint!("{}", paragraph("soakmist: ", told));
     }
     let report = report::Report::new(&site, (gathered, setup.rain), span)?;
     let text = if arguments.json {

@@ -253,7 +253,7 @@ impl Problem {
                 .map(|(placed, (alone, ours))| json!({
                     "zone": placed.zone,
                     "release": placed.job.release,
-                    "latest": placed.job.latest,
+                    "latest": placed.job.dry_from,
                     "length": placed.length,
                     "starts": { "alone": alone, "ours": ours },
                 }))
@@ -286,6 +286,7 @@ impl Problem {
                 release: need.job.release.max(free_from[zone]),
                 preferred: need.job.latest,
                 latest: need.job.latest,
+                dry_from: need.job.dry_from,
                 soon: false,
                 ask: waterer.ask(need.length),
             })
@@ -315,35 +316,45 @@ impl Problem {
 }
 
 /// A zone that dries evenly: its next run follows the end of the last one by
-/// `soonest` at least and by `latest` at most.
+/// `soonest` at least, is due `latest` after it and too dry `dry` after it.
 #[derive(Clone, Copy)]
 struct Even {
     release: i64,
     due: i64,
+    dry_from: i64,
     length: i64,
     soonest: i64,
     latest: i64,
+    dry: i64,
 }
 
 fn even(site: &Site, needs: &[Placed], zone: usize) -> Even {
     let own: Vec<&Placed> = needs.iter().filter(|need| need.zone == zone).collect();
     let soak_s = site.zones[zone].runs.soak_time.num_seconds();
-    let (latest, soonest, length) = own
+    let (latest, dry, soonest, length) = own
         .windows(2)
         .map(|pair| {
             let end = pair[0].start + pair[0].length;
-            let (release, latest) = (pair[1].job.release - end, pair[1].job.latest - end);
-            (latest, release.max(soak_s), pair[1].length)
+            let job = pair[1].job;
+            let soonest = (job.release - end).max(soak_s);
+            (
+                job.latest - end,
+                job.dry_from - end,
+                soonest,
+                pair[1].length,
+            )
         })
-        .filter(|&(latest, soonest, _)| latest >= soonest)
+        .filter(|&(latest, _, soonest, _)| latest >= soonest)
         .min()
-        .unwrap_or((3600, soak_s.max(1800), own[0].length));
+        .unwrap_or((3600, 3600, soak_s.max(1800), own[0].length));
     Even {
         release: own[0].job.release,
         due: own[0].job.latest,
+        dry_from: own[0].job.dry_from,
         length,
         soonest,
         latest,
+        dry,
     }
 }
 
@@ -363,8 +374,8 @@ fn even_day(site: &Site, ample: &Schedule, needs: &[Placed]) -> Value {
     json!({
         "end": end,
         "zones": zones.iter().map(|zone| json!({
-            "release": zone.release, "due": zone.due, "length": zone.length,
-            "soonest": zone.soonest, "latest": zone.latest,
+            "release": zone.release, "due": zone.dry_from, "length": zone.length,
+            "soonest": zone.soonest, "latest": zone.dry,
         })).collect::<Vec<_>>(),
         "alone": run_evenly(site, ample, &zones, (end, false)),
         "ours": run_evenly(site, ample, &zones, (end, true)),
@@ -388,6 +399,7 @@ fn run_evenly(
             release: next[zone].release,
             preferred: next[zone].due,
             latest: next[zone].due,
+            dry_from: next[zone].dry_from,
             soon: false,
             ask: waterer.ask(next[zone].length),
         }
@@ -410,6 +422,7 @@ fn run_evenly(
         let given = start + pressing.ask.length;
         next[zone].release = given + next[zone].soonest;
         next[zone].due = given + next[zone].latest;
+        next[zone].dry_from = given + next[zone].dry;
         queue.insert((wanted(&next, zone).due(), zone));
     }
     starts

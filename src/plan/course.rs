@@ -18,6 +18,8 @@ const START_GRID_S: i64 = 60;
 /// Seed that has just been sown is still dry; its layer counts as too dry
 /// only from this long after sowing (common practice, no source).
 const GRACE_S: i64 = 3600;
+/// When seed gets too dry after its need is looked for so far ahead [s].
+const DRY_AHEAD_S: i64 = 12 * 3600;
 /// Depletion counts as above the allowed one from this excess [mm].
 const DRY_SLACK_MM: f64 = 1e-6;
 
@@ -184,8 +186,7 @@ impl Course {
     /// Notes whether the layer, or the soil of standing turf, is too dry in the
     /// step that began at `from`.
     fn watch(&mut self, bed: &Bed, demand: &HourDemand, from: i64) {
-        let watched_from = bed.season.sown.timestamp() + GRACE_S;
-        if from < watched_from {
+        if from < watched_from(bed) {
             return;
         }
         let (to, seconds) = (self.now.at, self.now.at - from);
@@ -262,6 +263,7 @@ impl Course {
                 return Some(Need {
                     worthwhile_from: worthwhile_from.unwrap_or(before),
                     latest: before,
+                    dry_from: self.dry_from(bed, watched, (moment, count), until),
                     depletion_mm: depletion_before,
                 });
             }
@@ -278,11 +280,40 @@ impl Course {
                     (before, depletion_before - due_before),
                     (moment.at, depletion - due),
                 );
+                let is_dry = watched.is_too_dry(bed, &moment);
                 return Some(Need {
                     worthwhile_from: worthwhile_from.unwrap_or(latest),
                     latest,
+                    dry_from: if is_dry {
+                        latest
+                    } else {
+                        self.dry_from(bed, watched, (moment, count), until)
+                    },
                     depletion_mm: depletion,
                 });
+            }
+        }
+    }
+
+    /// From when what is watched is too dry without water, looked for from a
+    /// moment that `count` steps lead to.
+    fn dry_from(
+        &mut self,
+        bed: &Bed,
+        watched: Watched,
+        (mut moment, mut count): (Moment, usize),
+        until: i64,
+    ) -> i64 {
+        let last = until.min(moment.at + DRY_AHEAD_S);
+        loop {
+            let before = moment.at;
+            if before >= last || watched.is_too_dry(bed, &moment) {
+                return before;
+            }
+            self.ahead.look(bed, &mut moment, count, last);
+            count += 1;
+            if watched.is_too_dry(bed, &moment) {
+                return before;
             }
         }
     }
@@ -305,10 +336,18 @@ impl Course {
 pub struct Need {
     /// From when a run is worth giving [s].
     pub worthwhile_from: i64,
-    /// The last start at which nothing gets too dry [s].
+    /// The last start that water is due by [s]: before seed gets too dry.
     pub latest: i64,
+    /// From when what is watched is too dry [s]; not before `latest`.
+    pub dry_from: i64,
     /// Depletion of what is watched then [mm].
     pub depletion_mm: f64,
+}
+
+/// From when a layer too dry counts [s].
+#[must_use]
+pub fn watched_from(bed: &Bed) -> i64 {
+    bed.season.sown.timestamp() + GRACE_S
 }
 
 /// Depletion over what is allowed of it, where it is more than that.

@@ -1,8 +1,8 @@
 //! Where the most pressing job goes, with an eye to the jobs that are
 //! pressing soon after it.
 //!
-//! One by one, a job goes as late as nothing gets too dry. That can leave no
-//! room for the next one, though the first could as well have gone earlier.
+//! One by one, a job goes as late as it is due. That can leave no room for the
+//! next one before its zone gets too dry, though the first could as well have gone earlier.
 //! So the next jobs of other zones that would touch the same time are placed
 //! on trial; only where one of them comes late for want of supply, other
 //! orders are tried. Nothing but the most pressing job is settled: what its
@@ -43,8 +43,10 @@ pub struct Wanted<'a> {
     pub release: i64,
     /// The latest start that also leaves room for what must follow [s].
     pub preferred: i64,
-    /// The last start at which nothing gets too dry [s].
+    /// The last start that water is due by [s].
     pub latest: i64,
+    /// From when a start leaves the zone too dry [s].
+    pub dry_from: i64,
     /// Whether it goes as soon as it can rather than as late.
     pub soon: bool,
     /// What it asks of the supply.
@@ -64,8 +66,7 @@ impl Wanted<'_> {
         }
     }
 
-    /// Where the job goes by itself: as late as nothing gets too dry, earlier
-    /// where that time is taken, and later only when there is no other way.
+    /// Where the job goes by itself: as late as it is due, earlier where that time is taken, and later only when there is no other way.
     #[must_use]
     pub fn alone(&self, bookings: &Bookings, until: i64) -> Option<i64> {
         let in_time = if self.soon {
@@ -94,7 +95,7 @@ impl Wanted<'_> {
     /// Seconds by which a start leaves the zone too dry; seed counts by day.
     #[must_use]
     pub fn late_s(&self, start: Option<i64>, until: i64) -> i64 {
-        counted_seconds(self.bed, self.latest, start.unwrap_or(until))
+        counted_seconds(self.bed, self.dry_from, start.unwrap_or(until))
     }
 }
 

@@ -27,6 +27,15 @@ impl Watched {
         (self.depletion_mm(&moment.stores), due_mm)
     }
 
+    /// Whether what is watched is drier than allowed.
+    pub(super) fn is_too_dry(self, bed: &Bed, moment: &Moment) -> bool {
+        let allowed_mm = match self {
+            Self::Layer => moment.allowed_mm(bed),
+            Self::Turf => allowed_mm(bed, moment.demand(bed), &moment.stores),
+        };
+        self.depletion_mm(&moment.stores) > allowed_mm
+    }
+
     /// Depletion of what is watched [mm].
     #[must_use]
     pub fn depletion_mm(self, stores: &Stores) -> f64 {

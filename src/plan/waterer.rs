@@ -2,7 +2,7 @@
 //! calendar of the supply, and the run that comes of it.
 
 use super::bookings::{Ask, Bookings};
-use super::course::{Course, Need, Since, instant, span};
+use super::course::{Course, Need, Since, instant, span, watched_from};
 use super::moment::Bed;
 use super::packing::Wanted;
 use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
@@ -37,8 +37,10 @@ const TOLD_FROM_S: i64 = 120;
 pub struct Job {
     /// From when the run is possible and worth giving [s].
     pub release: i64,
-    /// The last start at which nothing gets too dry [s].
+    /// The last start that water is due by [s]: before seed gets too dry.
     pub latest: i64,
+    /// From when a start leaves something too dry [s].
+    pub dry_from: i64,
     /// Run time to plan for [s].
     pub length: i64,
     /// Depletion of the layer at the last moment [mm].
@@ -107,6 +109,7 @@ impl Waterer<'_> {
         (needed >= self.watering.shortest_s()).then(|| Job {
             release,
             latest: at,
+            dry_from: watched_from(self.bed).max(at),
             length: self.length_for(needed, (release, at), until),
             needed_mm: self.course.now.stores.depletion_mm(),
             trigger: Trigger::AfterSeeding,
@@ -184,6 +187,7 @@ impl Waterer<'_> {
         Job {
             release,
             latest: need.latest,
+            dry_from: need.dry_from,
             length,
             needed_mm: need.depletion_mm,
             trigger,
@@ -250,6 +254,7 @@ impl Waterer<'_> {
             release: job.release,
             preferred: self.preferred_start(job),
             latest: job.latest,
+            dry_from: job.dry_from,
             soon: self.is_later_cycle(job),
             ask: self.ask(job.length),
         }
@@ -496,6 +501,7 @@ impl Waterer<'_> {
         Some(Job {
             release,
             latest,
+            dry_from: natural.map_or(until, |job| job.dry_from),
             length: self.length_for(needed, (release, latest), until),
             needed_mm,
             trigger,

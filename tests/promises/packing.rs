@@ -45,6 +45,7 @@ fn ten_minutes<'a>(
         release: noon() + release,
         preferred: noon() + latest,
         latest: noon() + latest,
+        dry_from: noon() + latest,
         soon: false,
         ask: Ask {
             length: 600,

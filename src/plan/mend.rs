@@ -76,6 +76,11 @@ pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared) {
             }
         }
     }
+    tell(found, mends, &skipped);
+}
+
+/// Writes what was found to mend each shortfall, or what was not tried.
+fn tell(found: &mut [Shortfall], mends: Vec<Mends>, skipped: &BTreeSet<Constraint>) {
     for (shortfall, mends) in found.iter_mut().zip(mends) {
         shortfall.mend = mends.told();
         if shortfall.mend.is_empty() {
@@ -121,8 +126,7 @@ impl Mends {
 
     fn take(&mut self, (words, harm): (&str, &str), kind: ShortfallKind, left: f64) {
         if self.is_worth_telling(left) {
-            let mut told = told(words, kind, self.missing, left);
-            told.push_str(harm);
+            let told = told(words, kind, self.missing, left) + harm;
             self.ways.push((left, told));
             self.least = left;
         }

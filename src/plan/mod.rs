@@ -140,7 +140,7 @@ pub fn make_timetable(
 ) -> Result<Timetable, PlanError> {
     let span = span(site, weather, from, to)?;
     let prepared = Prepared::of(site, weather, &span)?.with_hours();
-    let schedule = prepared.schedule();
+    let schedule = prepared.schedule_in_haste();
     let mut shortfalls = shortfall::shortfalls(&schedule);
     mend::add_mends(&mut shortfalls, &prepared);
     let notes = notes(&schedule, &span);

@@ -277,10 +277,38 @@ impl<'a> Prepared<'a> {
         self.bettered(self.first_schedule())
     }
 
+    /// The same sooner, at the price of a plan that may not be needed.
+    #[must_use]
+    pub fn schedule_in_haste(&self) -> Schedule<'_> {
+        let supplies = self.supplies();
+        let (sure, rest) = supplies.split_at(supplies.len().min(2));
+        let planned = side_by_side(sure, |&flow| self.schedule_with(flow));
+        let best = planned.into_iter().reduce(moister);
+        self.bettered_by(rest, best.expect("there is a whole supply"))
+    }
+
     /// The schedule with the site's whole supply.
     #[must_use]
     pub fn first_schedule(&self) -> Schedule<'_> {
         self.schedule_with(self.supplies()[0])
+    }
+
+    /// The first schedule or, where it leaves anything too dry, that with a
+    /// smaller supply that leaves the least.
+    #[must_use]
+    pub fn bettered<'s>(&'s self, first: Schedule<'s>) -> Schedule<'s> {
+        self.bettered_by(&self.supplies()[1..], first)
+    }
+
+    fn bettered_by<'s>(&'s self, supplies: &[f64], best: Schedule<'s>) -> Schedule<'s> {
+        let dry_s = dry_seconds(&best);
+        if dry_s == (0, 0) {
+            return best;
+        }
+        side_by_side(supplies, |&flow| self.schedule_below(flow, dry_s))
+            .into_iter()
+            .flatten()
+            .fold(best, moister)
     }
 
     /// The supplies that are worth a plan, the whole one first [L/min].
@@ -289,28 +317,6 @@ impl<'a> Prepared<'a> {
         let flows: Vec<f64> = flows.map(|flow| flow.l_per_min()).collect();
         let supply = self.site.supply.flow.l_per_min();
         supplies::to_try(&flows, supply, self.further_plans())
-    }
-
-    /// The first schedule or, where it leaves anything too dry, that with a
-    /// smaller supply that leaves the least.
-    #[must_use]
-    pub fn bettered<'s>(&'s self, whole: Schedule<'s>) -> Schedule<'s> {
-        let dry_s = dry_seconds(&whole);
-        if dry_s == (0, 0) {
-            return whole;
-        }
-        side_by_side(&self.supplies()[1..], |&flow| {
-            self.schedule_below(flow, dry_s)
-        })
-        .into_iter()
-        .flatten()
-        .fold(whole, |best, other| {
-            if dry_seconds(&other) < dry_seconds(&best) {
-                other
-            } else {
-                best
-            }
-        })
     }
 
     /// How many further plans may be tried, for a better one and for what
@@ -539,6 +545,15 @@ impl Scheduled<'_> {
     #[must_use]
     pub fn soak_summary(&self) -> Option<PreSoakSummary> {
         self.soak.as_ref().map(|soaked| soaked.summary.clone())
+    }
+}
+
+/// The schedule that leaves less too dry; the first where they are alike.
+fn moister<'s>(first: Schedule<'s>, second: Schedule<'s>) -> Schedule<'s> {
+    if dry_seconds(&second) < dry_seconds(&first) {
+        second
+    } else {
+        first
     }
 }
 

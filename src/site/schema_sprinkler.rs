@@ -104,9 +104,9 @@ fn judge_sprinkler(
     if !(POSSIBLE_MM_PER_H.0..=POSSIBLE_MM_PER_H.1).contains(&rate.mm_per_h()) {
         let what = format!(
             "{} on {} is {}, which cannot be",
-            flow.show(units),
-            area.show(units),
-            rate.show(units)
+            not_zero(flow.show(units)),
+            not_zero(area.show(units)),
+            not_zero(rate.show(units))
         );
         let fault = Fault::new(Code::OutOfRange, what).help(format!(
             "check area and flow; possible is {} to {}",
@@ -130,4 +130,15 @@ fn judge_sprinkler(
         return None;
     }
     Some(())
+}
+
+/// What is too small for its decimals: `less than 0.1 mm/h`, not `0.0 mm/h`.
+fn not_zero(shown: String) -> String {
+    match shown.split_once(' ') {
+        Some((number, unit)) if !number.is_empty() && number.chars().all(|c| "0.".contains(c)) => {
+            let least = format!("{}1", &number[..number.len() - 1]);
+            format!("less than {least} {unit}")
+        }
+        _ => shown,
+    }
 }

@@ -217,3 +217,13 @@ fn a_sowing_long_past_and_valves_that_stay_open_are_doubted_at_their_zone() {
         "{items:?}"
     );
 }
+
+#[test]
+fn what_is_nearly_nothing_is_not_told_as_nothing() {
+    let area = [("120 m2", "60000 m2")];
+    let told = told(&site(OXFORD, "Europe/London", &area));
+    assert!(
+        told.contains("15.0 L/min on 60,000 m² is less than 0.1 mm/h, which cannot be"),
+        "{told}"
+    );
+}

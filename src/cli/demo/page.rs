@@ -48,8 +48,8 @@ impl Page {
             seen.date = Some(local.date_naive());
             anstream::println!("\n{}", local.format("%A %-d %B %Y"));
         }
-        let lead = format!("  {}  {zone:<15} ", local.format("%H:%M"));
-        anstream::print!("{}", paragraph(&lead, &what));
+        let clock = local.format("%H:%M").to_string();
+        anstream::print!("{}", lines(&clock, &zone, &what));
     }
 
     fn line(&self, notice: &Notice) -> Option<(String, String)> {
@@ -135,6 +135,11 @@ impl Page {
     }
 }
 
+/// What happened, in lines of a terminal.
+fn lines(clock: &str, zone: &str, what: &str) -> String {
+    paragraph(&format!("  {clock}  {zone:<15} "), what)
+}
+
 fn why(reason: &Reason) -> String {
     let down = format!(
         "{:.2} of {:.2} mm lost",
@@ -157,4 +162,30 @@ fn why(reason: &Reason) -> String {
 /// Not to be taken for a time of the day.
 fn minutes(seconds: i64) -> String {
     format!("{} min {:02} s", seconds / 60, seconds % 60)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_words_of_the_demonstration_keep_to_80_columns() {
+        let what = "ALARM ".to_owned() + &"the valve does not close, shut the water off ".repeat(6);
+        let page = lines("06:40", "outfield-north", &what);
+        assert!(page.lines().count() > 3, "{page}");
+        assert!(
+            page.lines().all(|line| line.chars().count() <= 80),
+            "{page}"
+        );
+        assert!(
+            page.lines()
+                .skip(1)
+                .all(|line| line.starts_with(&" ".repeat(25))),
+            "{page}"
+        );
+        assert_eq!(
+            lines("06:40", "nets", "missed"),
+            "  06:40  nets            missed\n"
+        );
+    }
 }

@@ -163,6 +163,8 @@ fn by_cause(out: &mut String, view: &View<'_>, shortfalls: &[(&str, &Shortfall)]
     let hours =
         |of: &[(&str, &Shortfall)]| -> f64 { of.iter().map(|(_, short)| short.hours_dry).sum() };
     let mut causes: Vec<_> = causes.into_iter().collect();
+    // What is only trifles is counted below.
+    causes.retain(|(_, of)| of.iter().any(|(_, short)| !is_trifle(short)));
     causes.sort_by(|((a, _), of_a), ((b, _), of_b)| {
         a.cmp(b).then(hours(of_b).total_cmp(&hours(of_a)))
     });

@@ -15,7 +15,7 @@ mod system;
 use chrono::{DateTime, TimeDelta, Utc};
 
 pub use manual::ManualClock;
-pub use sanity::{ClockProblem, JumpWatch, judge};
+pub use sanity::{BEHIND, ClockProblem, EARLIEST, JumpWatch, LONG, judge};
 #[cfg(feature = "demo")]
 pub use shared::{Bearing, BearingError, SharedClock};
 pub use system::{AcceleratedClock, Held, SystemClock, boot_id};

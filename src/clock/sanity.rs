@@ -5,7 +5,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::Now;
 
 /// No sane clock is earlier: 2025-01-01, before this was written.
-const EARLIEST: DateTime<Utc> =
+pub const EARLIEST: DateTime<Utc> =
     DateTime::from_timestamp(1_735_689_600, 0).expect("a valid instant");
 /// No sane clock is later: 2100-01-01.
 const LATEST: DateTime<Utc> = DateTime::from_timestamp(4_102_444_800, 0).expect("a valid instant");
@@ -30,15 +30,37 @@ pub enum ClockProblem {
     },
     /// Earlier than what was last written to the state.
     #[error(
-        "the clock shows {}, but the state was last written at {}: set it, or wait for the network time",
+        "the clock shows {}, but the state was last written at {}: set it, or wait for the network time. \
+         If it is right, `soakmist acknowledge`",
         minute(.shown), minute(.written)
     )]
     BeforeState {
         /// What it shows.
         shown: DateTime<Utc>,
-        /// The latest time in the state.
+        /// When the state was last written.
         written: DateTime<Utc>,
     },
+    /// So long after what was last written to the state that it may be ahead.
+    #[error(
+        "the clock shows {}, but the state was last written at {}: for an hour the network time is \
+         waited for. If it is right, `soakmist acknowledge`",
+        minute(.shown), minute(.written)
+    )]
+    LongAfterState {
+        /// What it shows.
+        shown: DateTime<Utc>,
+        /// When the state was last written.
+        written: DateTime<Utc>,
+    },
+}
+
+impl ClockProblem {
+    /// Whether a person can say that the clock is right all the same, and the
+    /// state is not.
+    #[must_use]
+    pub const fn may_be_the_state(&self) -> bool {
+        matches!(self, Self::BeforeState { .. } | Self::LongAfterState { .. })
+    }
 }
 
 /// As it is told: a text that is another in each second would be told anew in
@@ -47,8 +69,15 @@ fn minute(at: &DateTime<Utc>) -> impl std::fmt::Display {
     at.format("%Y-%m-%d %H:%M UTC")
 }
 
-/// Judges the wall clock against the program's own age and against the latest
-/// time in the state. A small step back, as network time does it, is fine.
+/// A clock may be so far behind what was written: network time steps it back.
+pub const BEHIND: TimeDelta = TimeDelta::minutes(5);
+/// Nobody leaves a site alone for so long; a clock whose battery is empty may
+/// show any year.
+pub const LONG: TimeDelta = TimeDelta::days(400);
+
+/// Judges the wall clock against the program's own age and against the time at
+/// which the state was last written. A small step back, as network time does
+/// it, is fine.
 ///
 /// # Errors
 /// [`ClockProblem`] while runs must not be started by it.
@@ -60,8 +89,11 @@ pub fn judge(shown: DateTime<Utc>, written: Option<DateTime<Utc>>) -> Result<(),
         return Err(ClockProblem::TooLate { shown });
     }
     match written {
-        Some(written) if shown + TimeDelta::minutes(5) < written => {
+        Some(written) if shown + BEHIND < written => {
             Err(ClockProblem::BeforeState { shown, written })
+        }
+        Some(written) if shown - written > LONG && written >= EARLIEST => {
+            Err(ClockProblem::LongAfterState { shown, written })
         }
         _ => Ok(()),
     }
@@ -115,6 +147,10 @@ mod tests {
         assert_eq!(judge(may(), Some(may() + TimeDelta::minutes(5))), Ok(()));
         let problem = judge(may() + TimeDelta::days(40_000), None);
         assert!(matches!(problem, Err(ClockProblem::TooLate { .. })));
+        let problem = judge(may() + TimeDelta::days(401), Some(may()));
+        assert!(matches!(problem, Err(ClockProblem::LongAfterState { .. })));
+        assert_eq!(judge(may() + TimeDelta::days(399), Some(may())), Ok(()));
+        assert_eq!(judge(may(), Some(DateTime::UNIX_EPOCH)), Ok(()));
     }
 
     #[test]

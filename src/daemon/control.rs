@@ -83,6 +83,9 @@ pub enum Action {
     Answer(Ticket, Answer),
     /// Tell people.
     Tell(Notice),
+    /// Close everything and begin anew with the same site: the clock has
+    /// become another, and the state is to be read by it.
+    BeginAnew,
     /// The end: nothing more will come.
     Stopped {
         /// Devices that have not confirmed that they are closed.
@@ -171,6 +174,10 @@ pub struct Control {
     /// When old details are forgotten the next time.
     pub(super) forget_at: Moment,
     pub(super) clock_problem: Option<ClockProblem>,
+    /// A clock that shows much more than the state is believed from then on.
+    pub(super) believed_at: Moment,
+    /// What the state says was read by a clock that was wrong.
+    pub(super) is_to_begin_anew: bool,
     pub(super) is_stopping: bool,
     pub(super) now: Now,
 }
@@ -212,6 +219,8 @@ impl Control {
             last_written: memory.last_written,
             forget_at: first_forgetting(now.moment),
             clock_problem: None,
+            believed_at: first_forgetting(now.moment),
+            is_to_begin_anew: false,
             is_stopping: false,
             now,
         };
@@ -292,12 +301,18 @@ impl Control {
         self.forget_if_due(&mut out);
         self.begin_due_runs(&mut out);
         self.plan_if_due(&mut out);
+        self.begin_anew_if_due(&mut out);
         out
     }
 
     /// Lays hours over the weather that is known, and plans with them. Of an
     /// hour that is over only what is better known by now is laid over it.
+    /// By a wrong clock the stored hours were not read: news are not laid over
+    /// them unseen.
     pub(super) fn lay_weather(&mut self, hours: &[SeriesHour], out: &mut Vec<Action>) {
+        if !self.is_clock_right() {
+            return;
+        }
         let now = self.now.utc;
         let frozen = Arc::make_mut(&mut self.frozen).take(hours, now);
         let others = hours.iter();
@@ -401,7 +416,7 @@ impl Control {
     pub(super) fn may_begin(&self) -> bool {
         let known = self.supervisor.known();
         let is_served = known.phase == valve::Phase::Running && known.link == valve::Link::Up;
-        (is_served || self.settings.dry_run) && !self.is_stopping && self.clock_problem.is_none()
+        (is_served || self.settings.dry_run) && !self.is_stopping && self.is_clock_right()
     }
 
     /// Takes in what a person recorded, before or now.

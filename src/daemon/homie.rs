@@ -243,8 +243,7 @@ fn time(at: Option<DateTime<Utc>>, status: &Status) -> String {
 
 /// What is wrong, in words; one sentence after the other.
 fn alarms(status: &Status) -> String {
-    let problems = [&status.clock_problem, &status.weather_problem];
-    let all = status.alarms.iter().chain(problems.into_iter().flatten());
+    let all = status.alarms.iter().chain(&status.weather_problem);
     let all: Vec<&str> = all.map(String::as_str).collect();
     match all.as_slice() {
         [] => NONE.to_owned(),

@@ -8,7 +8,7 @@ use super::control::{Control, Memory, Settings, WEATHER_KEPT};
 use super::strays;
 use super::timekeeping::first_command;
 use crate::balance::stores::Levels;
-use crate::clock::Now;
+use crate::clock::{Now, judge};
 use crate::site::Site;
 use crate::store::{Store, StoreError};
 use crate::valve::{InstallationError, Moment};
@@ -61,12 +61,17 @@ impl Memory {
     }
 
     /// What the state says of zones that were tied to it.
-    fn known(store: &Store, zones: usize, now: Now) -> Result<Self, StoreError> {
+    fn known(store: &mut Store, zones: usize, now: Now) -> Result<Self, StoreError> {
+        let last_written = store.last_written()?;
+        let newest = if judge(now.utc, last_written).is_ok() {
+            store.redate(now.utc)?;
+            last_written.map_or(now.utc, |written| written.max(now.utc))
+        } else {
+            // It is read again when the clock is right.
+            last_written.unwrap_or(now.utc)
+        };
         let levels = (0..zones).map(|zone| latest_levels(store, zone));
         let levels = levels.collect::<Result<_, _>>()?;
-        let last_written = store.last_written()?;
-        // A clock that fell back must not hide what was written later.
-        let newest = last_written.unwrap_or(now.utc).max(now.utc);
         let mut recovery = store.recovery(now)?;
         recovery.last_command = recovery.last_command.max(first_command(now.utc));
         Ok(Self {

@@ -287,8 +287,17 @@ impl Control {
         for alarm in &waiting {
             self.drive(valve::Event::Acknowledge(*alarm), out);
         }
+        let mut count = waiting.len();
+        if self
+            .clock_problem
+            .is_some_and(|problem| problem.may_be_the_state())
+        {
+            self.believe_clock(TimeDelta::zero(), out);
+            self.look_at_clock(out);
+            count += 1;
+        }
         self.changed();
-        match waiting.len() + self.see_strays(out) {
+        match count + self.see_strays(out) {
             0 => "no alarm waits for a person".to_owned(),
             count => format!("{count} acknowledged"),
         }

@@ -64,12 +64,7 @@ impl Control {
                 .planned_at
                 .is_some_and(|at| now.since(at) >= REPLAN_AFTER);
         let is_early = self.awaits_weather.is_some_and(|until| now < until);
-        if !is_due
-            || is_early
-            || self.is_planning()
-            || self.is_stopping
-            || self.clock_problem.is_some()
-        {
+        if !is_due || is_early || self.is_planning() || self.is_stopping || !self.is_clock_right() {
             return;
         }
         self.replan_at = None;
@@ -164,7 +159,7 @@ impl Control {
 
     /// When the next plan is due, while one can be made.
     pub(super) fn next_plan(&self) -> Option<Moment> {
-        if self.is_planning() || self.is_stopping || self.clock_problem.is_some() {
+        if self.is_planning() || self.is_stopping || !self.is_clock_right() {
             return None;
         }
         let hourly = self.planned_at.map(|at| at.after(REPLAN_AFTER));

@@ -137,7 +137,7 @@ fn taken_back(before: &RawHour, after: Option<&RawHour>) -> Option<RawHour> {
 impl Control {
     /// Readings of a time that cannot be believed belong to no hour.
     pub(super) fn sense(&mut self, told: &Told) {
-        if self.clock_problem.is_some() {
+        if !self.is_clock_right() {
             return;
         }
         let at = self.now.utc_at(told.received);
@@ -155,7 +155,7 @@ impl Control {
 
     /// Asks the sensors what is new, when it is time to.
     pub(super) fn look_at_sensors(&mut self, out: &mut Vec<Action>) {
-        if self.senses.sensors.is_empty() || self.clock_problem.is_some() {
+        if self.senses.sensors.is_empty() || !self.is_clock_right() {
             return;
         }
         let now = self.now.moment;

@@ -54,7 +54,7 @@ pub struct ZoneStatus {
     pub depletion_mm: Option<f64>,
     /// What is allowed of it [mm].
     pub allowed_mm: Option<f64>,
-    /// When the run in progress ends.
+    /// When the run in progress ends, once its valve has been told to open.
     pub open_until: Option<DateTime<Utc>>,
     /// When the next run of the plan begins.
     pub next_run: Option<DateTime<Utc>>,
@@ -123,8 +123,10 @@ impl Control {
         let alarms = self.supervisor.known().alarms.iter();
         let planning = self.not_planned.iter();
         let planning = planning.map(|why| format!("no plan can be made: {why}"));
+        let clock = self.clock_problem.map(|problem| problem.to_string());
         alarms
             .map(|alarm| in_words(&self.site, alarm))
+            .chain(clock)
             .chain(planning)
             .chain(self.strays.iter().map(strays::in_words))
             .chain(self.senses.problems(self.now.utc))
@@ -157,6 +159,8 @@ impl Control {
             Some(ValveState::Closing { .. }) => "closing",
             Some(ValveState::Faulted { .. }) => "faulted",
         };
+        // While master valve and pump come first nobody knows when it will end.
+        let is_open = matches!(valve, "opening" | "open");
         let state = self.plan.as_ref().and_then(|plan| plan.zones.get(zone));
         ZoneStatus {
             name: self.site.zones[zone].name.clone(),
@@ -167,6 +171,7 @@ impl Control {
             open_until: field
                 .ordered
                 .zip(self.run_ends(zone))
+                .filter(|_| is_open)
                 .map(|(run, ends)| run.wall_time(ends, self.now)),
             next_run,
             last_water: field.last_water().map(|water| water.to),

@@ -7,18 +7,20 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::control::{Action, Control};
 use super::notice::Notice;
-use super::outlook;
-use crate::clock::{JumpWatch, judge};
+use crate::clock::{ClockProblem, JumpWatch, LONG, judge};
 use crate::store::Entry;
-use crate::valve::{CommandId, Moment};
+use crate::valve::{self, CommandId, Moment};
 
 /// Details older than this are forgotten.
-const KEPT: TimeDelta = TimeDelta::days(400);
+const KEPT: TimeDelta = LONG;
 /// Old details are forgotten so often.
 const FORGET_AFTER: Duration = Duration::from_secs(24 * 3600);
 /// A clock that is new to us is watched for so long before it makes anything
 /// old: it may be years ahead until it is set.
 const TRUST_AFTER: Duration = Duration::from_secs(3600);
+/// A step of so much is no drift: what the state says of the last days is read
+/// and dated anew.
+const SET_BY_HOURS: TimeDelta = TimeDelta::hours(1);
 /// 2020-01-01 [µs since 1970].
 const COMMANDS_SINCE_US: i64 = 1_577_836_800_000_000;
 
@@ -30,17 +32,23 @@ impl Control {
             .look(self.now);
         if let Some(step) = step {
             out.push(Action::Tell(Notice::ClockSet(step)));
-            // Somebody has set it while we watched: they know better.
-            self.last_written = None;
             self.plan = None;
             self.forget_at = first_forgetting(self.now.moment);
             self.listen_to_sensors();
             self.changed();
+            if step.abs() >= SET_BY_HOURS {
+                // Somebody has set it while we watched: they know better.
+                self.believe_clock(step, out);
+            }
         }
         let problem = match self.settings.believe_clock {
             true => None,
             false => judge(self.now.utc, self.last_written).err(),
         };
+        // It was left as it is for long enough: the site may have stood still.
+        let is_left = self.now.moment >= self.believed_at;
+        let problem = problem
+            .filter(|problem| !(is_left && matches!(problem, ClockProblem::LongAfterState { .. })));
         if problem.is_none() {
             // From here on the clock is watched by its steps.
             self.last_written = None;
@@ -51,29 +59,48 @@ impl Control {
             Some(problem) if is_news => out.push(Action::Tell(Notice::ClockWrong(problem))),
             None if is_news => {
                 out.push(Action::Tell(Notice::ClockRight));
-                self.rebase();
+                self.is_to_begin_anew = true;
                 self.changed();
             }
             _ => {}
         }
     }
 
-    /// The clock has become right: a balance that was to begin at a wrong
-    /// time begins now.
-    fn rebase(&mut self) {
-        let now = outlook::floor(self.now.utc);
-        for field in &mut self.fields {
-            if field.base.1.is_none() {
-                field.base.0 = now;
-            }
+    /// The clock is right from now on, whatever the state says; it was set by
+    /// so much, if that is known.
+    pub(super) fn believe_clock(&mut self, by: TimeDelta, out: &mut Vec<Action>) {
+        self.last_written = None;
+        let now = self.now.utc;
+        if !self.settings.believe_clock && judge(now, None).is_ok() {
+            self.is_to_begin_anew = true;
+            out.push(Action::Write(Entry::ClockSet { now, by }));
+        }
+    }
+
+    /// Whether anything may be done by the clock, and by what was read of the
+    /// state when it was another.
+    pub(super) fn is_clock_right(&self) -> bool {
+        self.clock_problem.is_none() && !self.is_to_begin_anew
+    }
+
+    /// What was read by a wrong clock is read again as soon as no run is torn
+    /// by it.
+    pub(super) fn begin_anew_if_due(&mut self, out: &mut Vec<Action>) {
+        let known = self.supervisor.known();
+        let is_quiet = known.phase == valve::Phase::Running
+            && known.link == valve::Link::Up
+            && known.journal_works
+            && known.fleet.all_closed();
+        let is_right = self.clock_problem.is_none();
+        if self.is_to_begin_anew && is_right && is_quiet && !self.is_stopping {
+            out.push(Action::BeginAnew);
         }
     }
 
     /// Forgets old details once a day: the state stops growing by them.
     pub(super) fn forget_if_due(&mut self, out: &mut Vec<Action>) {
         let now = self.now.moment;
-        let is_believed = self.clock_problem.is_none();
-        if now >= self.forget_at && is_believed && !self.settings.dry_run {
+        if now >= self.forget_at && self.is_clock_right() && !self.settings.dry_run {
             self.forget_at = now.after(FORGET_AFTER);
             out.push(Action::Write(Entry::Forget(self.now.utc - KEPT)));
         }

@@ -70,9 +70,10 @@ fn worth_of(entry: &Entry) -> Worth {
         | Entry::Probe(_)
         | Entry::Balance { .. }
         | Entry::Forget(_) => Worth::Detail,
-        Entry::Valve(JournalEntry::Finished(_)) | Entry::Record(_) | Entry::StraysSeen => {
-            Worth::Word
-        }
+        Entry::Valve(JournalEntry::Finished(_))
+        | Entry::Record(_)
+        | Entry::StraysSeen
+        | Entry::ClockSet { .. } => Worth::Word,
         Entry::Valve(_) | Entry::Alarm(..) => Worth::Trace,
     }
 }

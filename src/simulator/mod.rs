@@ -27,4 +27,4 @@ pub use broker::{BrokerError, EmbeddedBroker};
 pub use service::Simulator;
 pub use site::{Publication, SimulatedSite};
 pub use station::Station;
-pub use valve::{Fault, SimulatedValve};
+pub use valve::{Fault, Number, Reboot, SimulatedValve};

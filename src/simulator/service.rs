@@ -8,10 +8,12 @@ use tokio::task::JoinHandle;
 use tokio::time::sleep;
 
 use super::site::{Publication, SimulatedSite};
+use super::valve::Reboot;
 use crate::clock::Clock;
 use crate::mqtt::{
     Arrival, Link, LinkTimes, Parcel, Presence, Quality, Settings, Subscription, Version,
 };
+use crate::valve::DeviceId;
 
 /// A simulated site that runs on a broker.
 pub struct Simulator {
@@ -54,18 +56,26 @@ impl Simulator {
     /// Looks at the site, or makes something happen there.
     pub fn with<T>(&self, act: impl FnOnce(&mut SimulatedSite) -> T) -> T {
         let mut site = self.site.lock().unwrap_or_else(PoisonError::into_inner);
-        let told = site.advance(self.clock.now());
-        self.unsent
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .extend(told);
+        self.say(site.advance(self.clock.now()));
         act(&mut site)
     }
 
     /// A valve opens by itself.
-    pub fn open_by_itself(&self, id: crate::valve::DeviceId) {
+    pub fn open_by_itself(&self, id: DeviceId) {
         let now = self.clock.now();
         let told = self.with(|site| site.open_by_itself(id, now));
+        self.say(told);
+    }
+
+    /// A device loses power for a moment.
+    pub fn reboot(&self, id: DeviceId, how: Reboot) {
+        let now = self.clock.now();
+        let told = self.with(|site| site.reboot(id, how, now));
+        self.say(told);
+    }
+
+    /// At its next look.
+    fn say(&self, told: Vec<Publication>) {
         self.unsent
             .lock()
             .unwrap_or_else(PoisonError::into_inner)

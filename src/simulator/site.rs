@@ -6,7 +6,7 @@ use std::time::Duration;
 use serde_json::{Map, Value, json};
 
 use super::station::Station;
-use super::valve::{Fault, SimulatedValve};
+use super::valve::{Fault, Reboot, SimulatedValve};
 use crate::clock::Now;
 use crate::site::{FlowCount, FlowMeter, Mqtt, Site};
 use crate::valve::{DeviceId, Moment, Position};
@@ -129,9 +129,24 @@ impl SimulatedSite {
 
     /// Somebody opens a valve by hand, or it opens by itself.
     pub fn open_by_itself(&mut self, id: DeviceId, now: Now) -> Vec<Publication> {
+        self.change(id, now, |valve| valve.open(now.moment))
+    }
+
+    /// A device loses power for a moment, and tells where it is afterwards.
+    pub fn reboot(&mut self, id: DeviceId, how: Reboot, now: Now) -> Vec<Publication> {
+        self.change(id, now, |valve| valve.reboot(how, now.moment))
+    }
+
+    /// Something happens to a device, which tells of it if it can.
+    fn change(
+        &mut self,
+        id: DeviceId,
+        now: Now,
+        change: impl FnOnce(&mut SimulatedValve),
+    ) -> Vec<Publication> {
         let mut out = self.advance(now);
         if let Some(valve) = self.valves.get_mut(&id) {
-            valve.open(now.moment);
+            change(valve);
             if valve.tell() {
                 out.extend(self.states_of(&[id]));
             }
@@ -300,6 +315,7 @@ fn insert(document: &mut Map<String, Value>, pointer: &str, value: Value) {
 
 #[cfg(test)]
 mod tests {
+    use super::super::valve::Number;
     use super::*;
 
     fn site() -> SimulatedSite {
@@ -330,6 +346,26 @@ mod tests {
     const CLOSE_1: &str = r#"{"valve":"1","pulse":"close"}"#;
     const LANE: &str = "harrowmere/nets/lane-east/command";
     const ZONE: DeviceId = DeviceId::Zone(0);
+
+    #[test]
+    fn a_device_that_loses_power_gives_an_old_number_and_has_no_countdown() {
+        let mut site = countdown();
+        let open =
+            r#"{"valve":"open","seconds":90,"id":7,"issued_at":1777701600,"valid_for_s":10}"#;
+        site.hear(LANE, open, at(1));
+        let [open, closed] = [Position::Open, Position::Closed];
+        for (position, number, says) in [
+            (open, Number::Older, r#"{"id":6,"valve":"open"}"#),
+            (open, Number::Zero, r#"{"id":0,"valve":"open"}"#),
+            (closed, Number::Zero, r#"{"id":0,"valve":"closed"}"#),
+        ] {
+            let told = site.reboot(ZONE, Reboot { position, number }, at(10));
+            assert_eq!(told[0].payload, says);
+            site.advance(at(100));
+            let is_open = site.valve(ZONE).unwrap().is_open();
+            assert_eq!(is_open, position == Position::Open);
+        }
+    }
     /// 6 US gal/min in L/min.
     const FLOW: f64 = 6.0 * 3.785_411_784;
 

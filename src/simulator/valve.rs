@@ -22,6 +22,24 @@ pub enum Fault {
     Stuck,
 }
 
+/// How a device comes back that has lost power for a moment.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Reboot {
+    /// Where it is then; a countdown is gone.
+    pub position: Position,
+    /// The number that it gives then.
+    pub number: Number,
+}
+
+/// The number of the last command as a device knows it that has lost power.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Number {
+    /// It counts anew.
+    Zero,
+    /// It has kept an older one.
+    Older,
+}
+
 /// A simulated valve.
 #[derive(Debug, Clone)]
 pub struct SimulatedValve {
@@ -169,6 +187,21 @@ impl SimulatedValve {
         if let Some(since) = self.open_since.take() {
             self.open_for += now.since(since);
             self.longest = self.longest.max(now.since(since));
+        }
+    }
+
+    /// It has lost power and comes back.
+    pub(super) fn reboot(&mut self, how: Reboot, now: Moment) {
+        self.last_id = match how.number {
+            Number::Zero => Some(0),
+            Number::Older => self.last_id.map(|last| last.saturating_sub(1)),
+        };
+        match how.position {
+            Position::Open => {
+                self.open(now);
+                self.closes_at = None;
+            }
+            Position::Closed => self.close(now),
         }
     }
 

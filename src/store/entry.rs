@@ -1,6 +1,6 @@
 //! What is written: one transaction a call, all of it or nothing.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::error::StoreError;
@@ -51,6 +51,14 @@ pub enum Entry {
     /// snapshots of the balance but for the last of each zone. Water applied
     /// and what people recorded is kept for good.
     Forget(DateTime<Utc>),
+    /// The wall clock has become right: what is dated later was dated by one
+    /// that was ahead.
+    ClockSet {
+        /// What it shows now.
+        now: DateTime<Utc>,
+        /// By how much it was set; nothing where that is not known.
+        by: TimeDelta,
+    },
 }
 
 /// An hour of a probe in the soil of a zone.

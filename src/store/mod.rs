@@ -14,6 +14,7 @@ mod entry;
 mod error;
 mod ground;
 mod read;
+mod redate;
 mod schema;
 mod strays;
 mod write;

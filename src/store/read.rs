@@ -117,15 +117,15 @@ impl Store {
         Ok(RunId(begun.max(ended)))
     }
 
-    /// The latest wall time at which a command was sent or a run ended. A
-    /// clock that shows less has fallen back.
+    /// The wall time at which the last command was sent, by its number: the
+    /// latest time of all may be that of a clock that was ahead. A clock that
+    /// shows less has fallen back.
     ///
     /// # Errors
     /// [`StoreError`] when it cannot be read.
     pub fn last_written(&self) -> Result<Option<DateTime<Utc>>, StoreError> {
         let latest: Option<i64> = self.connection.query_row(
-            "SELECT max(at) FROM (SELECT max(utc_ms) AS at FROM command
-             UNION ALL SELECT max(ended_utc_ms) FROM watering)",
+            "SELECT (SELECT utc_ms FROM command ORDER BY id DESC LIMIT 1)",
             [],
             |row| row.get(0),
         )?;

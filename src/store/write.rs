@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::entry::{Entry, Ledger, ProbeHour, Record};
 use super::error::StoreError;
+use super::redate::{is_new_to_its_clock, redate};
 use super::strays::{CloseCommand, see};
 use super::{Store, millis, to_db};
 use crate::clock::Now;
@@ -102,6 +103,7 @@ impl Writing<'_> {
             ),
             Entry::StraysSeen => see(self.db, None, self.now),
             Entry::Forget(before) => self.forget(before.timestamp_millis()),
+            Entry::ClockSet { now, by } => redate(self.db, *now, *by),
         }
     }
 
@@ -123,7 +125,13 @@ impl Writing<'_> {
 
     /// Numbers of commands rise with time, so that the search ends at the
     /// first that is kept; the journal waits while it lasts.
+    ///
+    /// What is old only because the clock went ahead by years is not old: it
+    /// may be set back yet.
     fn forget(&self, before_ms: i64) -> Result<(), StoreError> {
+        if is_new_to_its_clock(self.db, before_ms)? {
+            return Ok(());
+        }
         for sql in [
             "DELETE FROM command WHERE id < min(
                coalesce((SELECT id FROM command WHERE utc_ms >= ?1 ORDER BY id LIMIT 1),

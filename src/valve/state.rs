@@ -361,7 +361,9 @@ impl ValveState {
             {
                 closing::early(lease, ctx)
             }
-            (Self::Open { lease }, Position::Closed) if is_of_before(report, lease, ctx) => {
+            // Too early to be believed, or by an old number: it may be a late
+            // one, or the device has lost power.
+            (Self::Open { lease }, Position::Closed) => {
                 let lease = lease.doubted();
                 if ctx.now > lease.heed_from(ctx.timing) {
                     return closing::early(lease, ctx);

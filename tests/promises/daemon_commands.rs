@@ -310,6 +310,21 @@ fn the_status_as_json_is_the_answer_of_the_interface() {
 }
 
 #[test]
+fn a_daemon_that_waters_nothing_because_of_its_clock_is_not_healthy() {
+    let problem = "the clock shows 1970-01-01 00:10 UTC, before this program was written";
+    let mut status = status(2);
+    status.clock_problem = Some(problem.to_owned());
+    let said = daemon(status, None).run(&["status", "--healthy"]);
+    assert_eq!(said.code, 1);
+    assert!(
+        said.err
+            .contains("nothing is watered: the clock shows 1970"),
+        "{}",
+        said.err
+    );
+}
+
+#[test]
 fn the_status_finds_the_daemon_and_the_units_in_a_site_file() {
     let daemon = daemon(status(2), None);
     let text = include_str!("../../config/backyard.toml");

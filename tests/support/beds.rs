@@ -21,6 +21,35 @@ state-closed = "closed"
 echo-pointer = "/id"
 "#;
 
+/// Relays that stay as they are until they are told otherwise, and count
+/// nothing.
+pub const RELAY: &str = r#"
+[[device]]
+name = "bed-valve"
+acts = "on-off"
+command-topic = "beds/{zone}/command"
+open = "ON"
+close = "OFF"
+state-topic = "beds/{zone}/state"
+state-open = "ON"
+state-closed = "OFF"
+"#;
+
+/// The same, as devices that give the number of their last command.
+pub const COUNTING: &str = r#"
+[[device]]
+name = "bed-valve"
+acts = "on-off"
+command-topic = "beds/{zone}/command"
+open = '{"valve":"open","id":{id},"issued_at":{issued_at},"valid_for_s":{valid_for_s}}'
+close = '{"valve":"close","id":{id}}'
+state-topic = "beds/{zone}/state"
+state-pointer = "/valve"
+state-open = "open"
+state-closed = "closed"
+echo-pointer = "/id"
+"#;
+
 /// A place where it is noon, as words of a site file.
 pub struct Noon {
     /// Longitude [°].

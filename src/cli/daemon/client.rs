@@ -50,6 +50,7 @@ struct ErrorBody {
 struct Health {
     healthy: bool,
     silent_s: u64,
+    clock_problem: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -116,13 +117,20 @@ impl Client {
         }
     }
 
-    /// Whether the control loop lives.
+    /// Whether the control loop lives, by a clock that can be believed.
     pub(super) fn health(&self) -> Result<String, Failure> {
         let (status, text) = self.exchange("v1/health", None)?;
         match serde_json::from_str(&text) {
             Ok(Health { healthy: true, .. }) if status == StatusCode::OK => {
                 Ok("healthy".to_owned())
             }
+            Ok(Health {
+                clock_problem: Some(problem),
+                ..
+            }) => Err(Failure::AnswerIsNo(format!(
+                "nothing is watered: {}",
+                printable(&problem)
+            ))),
             Ok(Health { silent_s, .. }) => Err(Failure::AnswerIsNo(format!(
                 "the daemon hangs: it has not moved for {silent_s} s. Start it anew"
             ))),

@@ -78,13 +78,8 @@ impl Page<'_> {
             let text = "not connected, so no valve can be reached";
             out += &paragraph("broker   ", text);
         }
-        for (label, problem) in [
-            ("clock    ", &self.status.clock_problem),
-            ("weather  ", &self.status.weather_problem),
-        ] {
-            if let Some(problem) = problem {
-                out += &paragraph(label, &printable(problem));
-            }
+        if let Some(problem) = &self.status.weather_problem {
+            out += &paragraph("weather  ", &printable(problem));
         }
         if self.status.dry_run {
             out += &paragraph("dry run  ", "everything but opening valves");

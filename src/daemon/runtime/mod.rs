@@ -228,6 +228,7 @@ impl Daemon {
             tickets: BTreeMap::new(),
             next_ticket: 1,
             shown: None,
+            has_ticked: false,
             unconfirmed: None,
             restart: None,
             kept: None,

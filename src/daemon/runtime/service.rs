@@ -72,6 +72,8 @@ pub(super) struct Service {
     pub(super) tickets: BTreeMap<Ticket, oneshot::Sender<Answer>>,
     pub(super) next_ticket: u64,
     pub(super) shown: Option<Instant>,
+    /// Whether the last that was heard is that something was due.
+    pub(super) has_ticked: bool,
     pub(super) unconfirmed: Option<Vec<DeviceId>>,
     pub(super) restart: Option<Box<Site>>,
     /// Why a site file that was read again is not in force.
@@ -141,8 +143,17 @@ impl Service {
         }
     }
 
+    /// What is due comes before what is heard: messages without a pause would
+    /// keep any timer from its turn. Then something else is heard, or waited
+    /// for, even where it is still due.
     async fn hear(&mut self) -> Heard {
-        let wake = Instant::now() + self.rest();
+        let rest = self.rest();
+        if rest.is_zero() && !self.has_ticked {
+            self.has_ticked = true;
+            return Heard::Time;
+        }
+        self.has_ticked = false;
+        let wake = Instant::now() + rest.max(BREATH);
         tokio::select! {
             arrival = self.link.next() => Heard::Link(arrival),
             done = self.writer.done() => Heard::Written(done),
@@ -158,7 +169,7 @@ impl Service {
         let now = self.clock.now().moment;
         let due = self.control.next_due();
         let due = self.desk.next_due().map_or(due, |desk| desk.min(due));
-        (due.since(now) / self.speed.max(1)).clamp(BREATH, LOOK)
+        (due.since(now) / self.speed.max(1)).min(LOOK)
     }
 
     fn take(&mut self, heard: Heard) {
@@ -414,6 +425,13 @@ impl Service {
                 if let Err(error) = self.link.close(device, parcel) {
                     tracing::debug!(%error, "a closing was not sent");
                 }
+            }
+            Action::BeginAnew => {
+                let site = Site::clone(&self.control.settings.site);
+                self.begin_anew(
+                    Box::new(site),
+                    "the clock has become another: the state is read again",
+                );
             }
             Action::Stopped { unconfirmed } => self.unconfirmed = Some(unconfirmed),
             // The desk turns these into effects of their own.

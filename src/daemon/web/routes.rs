@@ -47,15 +47,20 @@ struct Health {
     phase: String,
     /// Seconds since the control loop last showed itself.
     silent_s: u64,
+    /// What is wrong with the clock: nothing is watered by it.
+    clock_problem: Option<String>,
 }
 
 async fn health(State(shared): State<Shared>) -> Response {
     let silent = shared.pulse.age();
-    let healthy = shared.handle.is_served() && silent < PULSE_WITHIN;
+    let shown = shared.handle.status();
+    let lives = shared.handle.is_served() && silent < PULSE_WITHIN;
+    let healthy = lives && shown.clock_problem.is_none();
     let health = Health {
         healthy,
-        phase: shared.handle.status().phase.clone(),
+        phase: shown.phase.clone(),
         silent_s: silent.as_secs(),
+        clock_problem: shown.clock_problem.clone().filter(|_| lives),
     };
     let status = match healthy {
         true => StatusCode::OK,

@@ -16,24 +16,8 @@ use super::broker::Broker;
 use super::kills::CLOSED_WITHIN;
 use super::process::CLOCK;
 use super::rig::Rig;
-use crate::beds::ground;
+use crate::beds::{COUNTING, ground};
 use crate::long::{Dice, asked};
-
-const RELAY: &str = r#"
-[[device]]
-name = "bed-relay"
-acts = "on-off"
-command-topic = "beds/{zone}/command"
-open = '{"valve":"open","id":{id},"issued_at":{issued_at},"valid_for_s":{valid_for_s}}'
-close = '{"valve":"close","id":{id}}'
-state-topic = "beds/{zone}/state"
-state-pointer = "/valve"
-state-open = "open"
-state-closed = "closed"
-echo-pointer = "/id"
-
-[all-zones]
-"#;
 
 const METER: &str = r#"
 [mqtt.flow-meter]
@@ -57,9 +41,10 @@ fn text(port: u16, sown: &str) -> String {
         "weather = {{ file = \"weather.csv\", wind-height = \"2 m\" }}\n\
          daemon = {{ listen = \"none\" }}\n\n[mqtt]\nport = {port}"
     );
+    let relay = COUNTING.replace("bed-valve", "bed-relay") + "\n[all-zones]\n";
     ground(sown)
         .replace("[mqtt]", &facts)
-        .replace("[all-zones]\n", RELAY)
+        .replace("[all-zones]\n", &relay)
 }
 
 fn rig(broker: Broker, sown: &str, (from, speed): (DateTime<Utc>, u32)) -> Rig {
@@ -227,15 +212,15 @@ async fn fast_clock_and_kills_at_random_instants_lose_nothing_and_give_nothing_t
 /// The clock of daemon and valves is set while a valve is open.
 async fn set_while_open(step: TimeDelta) {
     let mut rig = rig(Broker::real(), SOWN, (utc("2026-08-24T13:00:00Z"), 120));
-    rig.until("a valve open", |rig| rig.open_zones() > 0).await;
-    let zone = (0..3).find(|zone| rig.is_open(*zone)).unwrap();
-    let file = rig.path().join(CLOCK);
-    Bearing::load(&file).unwrap().set(step).save(&file).unwrap();
+    // The relay of this bed stays open until it is told otherwise.
+    let zone = 2;
+    rig.until("the relay open", |rig| rig.is_open(zone)).await;
+    set(&rig, step);
     rig.until("seen", |rig| rig.daemon.has_said("the clock was set"))
         .await;
     rig.until("closed", |rig| !rig.is_open(zone)).await;
     let (count, open_s) = (rig.valve(zone, SimulatedValve::openings), rig.open_s(zone));
-    let asked_s = seconds_asked(&rig);
+    let asked_s: f64 = (0..3).flat_map(|zone| rig.asked_s(zone)).sum();
     assert!(
         open_s > 60.0 && open_s <= asked_s + 120.0,
         "{open_s} of {asked_s}"
@@ -251,17 +236,47 @@ async fn set_while_open(step: TimeDelta) {
     }
 }
 
-/// The seconds of all runs that were begun, as the log says.
-fn seconds_asked(rig: &Rig) -> f64 {
-    let said = rig.daemon.said();
-    let begun = said.lines().filter(|line| line.contains("a run begins"));
-    let seconds = begun.filter_map(|line| {
-        let (_, after) = line.split_once("seconds")?;
-        let digits = after.trim_start_matches(|c: char| !c.is_ascii_digit());
-        let end = digits.find(|c: char| !c.is_ascii_digit())?;
-        digits[..end].parse::<f64>().ok()
-    });
-    seconds.sum()
+/// The clock of daemon and valves is set.
+fn set(rig: &Rig, step: TimeDelta) {
+    let file = rig.path().join(CLOCK);
+    Bearing::load(&file).unwrap().set(step).save(&file).unwrap();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn fast_clock_that_boots_ten_years_ahead_is_told_and_watering_goes_on_when_it_is_set() {
+    let mut rig = rig(Broker::real(), SOWN, (utc("2026-08-24T13:00:00Z"), 360));
+    rig.until("watered", |rig| {
+        rig.daemon.has_said("a run has ended") && rig.open_zones() == 0
+    })
+    .await;
+    let watered: f64 = (0..3).map(|zone| rig.open_s(zone)).sum();
+    rig.daemon.kill();
+    let ahead = TimeDelta::days(3650);
+    set(&rig, ahead);
+    rig.restart();
+    let alarms = |rig: &Rig| {
+        rig.broker
+            .read(&["-t", "beds/soakmist/alarms", "-C", "1", "-W", "2"])
+    };
+    rig.until("told", |rig| alarms(rig).contains("the clock shows 2036"))
+        .await;
+    // A quarter of an hour there.
+    tokio::time::sleep(Duration::from_millis(2500)).await;
+    let open: f64 = (0..3).map(|zone| rig.open_s(zone)).sum();
+    assert!((open - watered).abs() < 1e-9, "watered by a wrong clock");
+    set(&rig, -ahead);
+    rig.until("begun anew", |rig| {
+        rig.daemon.said().matches("soakmist begins").count() == 2
+    })
+    .await;
+    rig.until("all right", |rig| alarms(rig) == "[]\n").await;
+    rig.until("watering", |rig| rig.open_zones() > 0).await;
+    let booked = stopped(&mut rig).await;
+    for zone in 0..3 {
+        judge(&rig, zone, &booked);
+    }
+    let now = rig.now().utc;
+    assert!(booked.iter().all(|water| water.ended <= now));
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -18,6 +18,8 @@ mod homie;
 mod kills;
 mod network;
 mod process;
+mod reboots;
+mod relays;
 mod reloads;
 mod renamed;
 mod rig;

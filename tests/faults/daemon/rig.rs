@@ -85,6 +85,15 @@ impl Rig {
         Self::at(Broker::real(), runs, more)
     }
 
+    /// Beds with valves that stay open until they are told otherwise; less
+    /// flow makes for runs as long as they may be.
+    pub(crate) fn relays(device: &str, runs: (&str, &str), more: &[&str]) -> Self {
+        let broker = Broker::real();
+        let text = beds(broker.port(), runs).replace(DEVICE, device);
+        let text = text.replace("40 L/min", "10 L/min");
+        Self::of(broker, &text, more)
+    }
+
     pub(crate) fn at(broker: Broker, runs: (&str, &str), more: &[&str]) -> Self {
         let port = broker.port();
         Self::through(broker, port, (runs, more))
@@ -193,6 +202,26 @@ impl Rig {
     pub(crate) fn valve<T>(&self, zone: usize, look: impl FnOnce(&SimulatedValve) -> T) -> T {
         self.valves
             .with(|site| look(site.valve(DeviceId::Zone(zone)).unwrap()))
+    }
+
+    /// The lengths of the runs of a zone, as the log says [s].
+    pub(crate) fn asked_s(&self, zone: usize) -> Vec<f64> {
+        let name = format!("zone=\"{}\"", self.site.zones[zone].name);
+        let said = self.daemon.said();
+        let begun = said.lines().filter(|line| line.contains("a run begins"));
+        let mine = begun.filter(|line| line.contains(&name));
+        let seconds = mine.filter_map(|line| {
+            let (_, after) = line.split_once("seconds=")?;
+            after.split(' ').next()?.parse().ok()
+        });
+        seconds.collect()
+    }
+
+    /// By how much the longest opening of a valve, of those that are over, was
+    /// longer than the longest run of its zone [s].
+    pub(crate) fn late_s(&self, zone: usize) -> f64 {
+        let asked = self.asked_s(zone).into_iter().fold(0.0, f64::max);
+        self.valve(zone, |valve| valve.longest().as_secs_f64()) - asked
     }
 
     /// How long a valve was open in its life [s].

@@ -4,17 +4,35 @@ use std::time::Duration;
 
 use super::broker::Broker;
 use super::rig::Rig;
+use crate::beds::RELAY;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn term_while_three_valves_are_open_closes_them_within_5_s() {
     term(Broker::real()).await;
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn term_while_three_relays_are_open_closes_them_within_5_s() {
+    let rig = Rig::relays(RELAY, ("1 min", "1 min"), &[]);
+    rig.until("three relays open", |rig| rig.open_zones() == 3)
+        .await;
+    // A report of closed before this could be from before the opening.
+    tokio::time::sleep(Duration::from_secs(11)).await;
+    term_at(rig).await;
+}
+
 pub(super) async fn term(broker: Broker) {
-    let mut rig = Rig::at(broker, ("1 min", "1 min"), &[]);
+    term_at(Rig::at(broker, ("1 min", "1 min"), &[])).await;
+}
+
+async fn term_at(mut rig: Rig) {
     rig.until("three valves open", |rig| rig.open_zones() == 3)
         .await;
     rig.daemon.signal("TERM");
+    rig.until_within(Duration::from_secs(1), "closed", |rig| {
+        rig.open_zones() == 0
+    })
+    .await;
     let (code, took) = rig.daemon.end(Duration::from_secs(10));
     assert_eq!(code, 0, "{}", rig.daemon.said());
     assert!(took < Duration::from_secs(5), "{took:?}");

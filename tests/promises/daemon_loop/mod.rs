@@ -11,3 +11,4 @@ mod strays;
 mod time;
 mod world;
 mod writing;
+mod wrong_clock;

@@ -2,9 +2,10 @@
 
 use chrono::TimeDelta;
 use soakmist::daemon::{Answer, Notice, Request};
+use soakmist::site::load;
 use soakmist::store::RecordKind;
 
-use super::world::{World, site, utc, weather};
+use super::world::{World, site, text, utc, weather};
 
 /// Two days after sowing, around noon.
 fn world() -> World {
@@ -224,4 +225,41 @@ fn without_any_weather_the_seed_is_watered_and_people_are_told() {
     let is_stale = |notice: &Notice| matches!(notice, Notice::WeatherStale(..));
     assert!(world.told.iter().any(is_stale));
     assert!(world.control.status().weather_problem.is_some());
+}
+
+#[test]
+fn a_run_that_waits_for_the_pump_has_no_end_yet_and_then_one_that_stays() {
+    let text = text("2026-08-22 16:00").replace(
+        "L/min\" }\n\n[mqtt]",
+        "L/min\", pump-start-delay = \"60 s\" }\n\n[mqtt]",
+    );
+    let pump = r#"
+[mqtt.pump]
+device = "bed-valve"
+command-topic = "beds/pump/command"
+state-topic = "beds/pump/state"
+
+[[device]]"#;
+    let text = text.replacen("\n[[device]]", pump, 1);
+    let site = load(&text, "beds.toml").unwrap().site;
+    let weather = weather(utc("2026-08-10T04:00:00Z"), 40);
+    let mut world = World::new(site, utc("2026-08-24T09:00:00Z"), weather);
+    // The first run is due at once.
+    let mut told = std::collections::BTreeMap::new();
+    for _ in 0..180 {
+        world.run_for(TimeDelta::seconds(1));
+        let zone = world.control.status().zones.swap_remove(0);
+        told.entry(zone.valve)
+            .or_insert_with(std::collections::BTreeSet::new)
+            .insert(zone.open_until);
+    }
+    let waiting = told.remove("waiting").expect("a wait for the pump");
+    assert_eq!(waiting.into_iter().collect::<Vec<_>>(), [None]);
+    let open = told.remove("open").unwrap();
+    assert_eq!(open.len(), 1, "{open:?}");
+    let ends = open.into_iter().next().flatten().unwrap();
+    world.run_until(ends - TimeDelta::seconds(2));
+    assert!(world.is_open(0));
+    world.run_until(ends + TimeDelta::seconds(2));
+    assert!(!world.is_open(0));
 }

@@ -56,7 +56,7 @@ pub(super) struct World {
     desk: Desk,
     pub(super) store: Option<Store>,
     pub(super) now: Now,
-    boot: String,
+    pub(super) boot: String,
     pub(super) weather: Vec<RawHour>,
     pub(super) begun: Vec<Begun>,
     pub(super) told: Vec<Notice>,
@@ -68,6 +68,9 @@ pub(super) struct World {
     /// Closings of valves that the site does not have: topic and payload.
     pub(super) strays: Vec<(String, String)>,
     pub(super) stopped: Option<Vec<DeviceId>>,
+    is_to_begin_anew: bool,
+    /// Times that the loop asked to begin anew.
+    pub(super) anew: u32,
     is_linked: bool,
     /// The kinds of entry of each write.
     pub(super) writes: Vec<Vec<&'static str>>,
@@ -117,6 +120,8 @@ impl World {
             answers: Vec::new(),
             strays: Vec::new(),
             stopped: None,
+            is_to_begin_anew: false,
+            anew: 0,
             is_linked: true,
             writes: Vec::new(),
             delay: Duration::ZERO,
@@ -303,6 +308,11 @@ impl World {
                     self.strays.push((parcel.topic, payload));
                 }
                 Effect::Do(Action::Stopped { unconfirmed }) => self.stopped = Some(unconfirmed),
+                Effect::Do(Action::BeginAnew) => {
+                    self.anew += 1;
+                    self.is_to_begin_anew = true;
+                    self.tell(Event::Valve(valve::Event::Shutdown));
+                }
                 Effect::Do(action) => panic!("not for the outside: {action:?}"),
             }
         }
@@ -429,6 +439,11 @@ impl World {
             self.turn(turn);
             self.tell(Event::Tick);
         }
+        if self.is_to_begin_anew && self.stopped.is_some() {
+            self.is_to_begin_anew = false;
+            self.kill();
+            self.start();
+        }
     }
 
     /// Somebody sets the wall clock.
@@ -488,6 +503,7 @@ fn kind(entry: &Entry) -> &'static str {
         Entry::Balance { .. } => "balance",
         Entry::StraysSeen => "strays",
         Entry::Forget(_) => "forget",
+        Entry::ClockSet { .. } => "clock",
     }
 }
 

@@ -1,6 +1,6 @@
 //! Everything that can happen to a world.
 
-use soakmist::valve::{Command, Phase};
+use soakmist::valve::{Command, CommandId, Feedback, Phase};
 
 use super::physical::Fault;
 use super::scenario::Scenario;
@@ -20,7 +20,8 @@ pub enum Happening {
     CopyReport(usize),
     OvertakeReport(usize),
     OpenItself,
-    Reboot,
+    /// Loses power; whether it knows an older number afterwards.
+    Reboot(bool),
     Order(usize),
     UserClose(usize),
     Restart,
@@ -69,9 +70,12 @@ impl World {
         {
             all.push(Happening::OpenItself);
         }
-        let boots = matches!(scenario.fault, Fault::BootsOpen | Fault::BootsClosed);
-        if budget.device_faults > 0 && boots {
-            all.push(Happening::Reboot);
+        let first = &self.grounds[0];
+        if budget.device_faults > 0 && first.boots() {
+            all.push(Happening::Reboot(false));
+            if first.nature.feedback == Feedback::Echo && first.stored != CommandId::default() {
+                all.push(Happening::Reboot(true));
+            }
         }
         let Some(daemon) = &self.daemon else {
             all.push(Happening::Restart);

@@ -33,6 +33,11 @@ const ECHO: Device = Device {
     feedback: Feedback::Echo,
 };
 
+const CLOSES_ITSELF: Device = Device {
+    actuation: Actuation::SelfClosing,
+    feedback: Feedback::Echo,
+};
+
 /// Two zones of 10 L/min behind a master valve; a supply for one of them.
 fn installation(device: Device) -> Installation {
     let flow = MeterFlow::from_ml_per_min(10_000);
@@ -176,11 +181,7 @@ fn a_plain_relay_and_a_kill() {
 
 #[test]
 fn a_valve_that_closes_itself() {
-    let closes_itself = Device {
-        actuation: Actuation::SelfClosing,
-        feedback: Feedback::Echo,
-    };
-    let mut scenario = scenario("self-closing, a copy and a kill", closes_itself);
+    let mut scenario = scenario("self-closing, a copy and a kill", CLOSES_ITSELF);
     scenario.budget.copies = 1;
     scenario.budget.kills = 1;
     scenario.horizon = 8;
@@ -243,14 +244,22 @@ fn a_valve_that_opens_itself() {
 
 #[test]
 fn a_valve_that_loses_power_and_comes_back_open() {
-    for (name, device, kills) in [
-        ("boots open", ECHO, 0),
-        ("boots open, a kill", ECHO, 1),
-        ("plain relay boots open", PLAIN, 0),
+    for (name, device, (times, kills)) in [
+        ("boots open", ECHO, (1, 0)),
+        ("boots open twice", ECHO, (2, 0)),
+        ("boots open, a kill", ECHO, (1, 1)),
+        ("plain relay boots open", PLAIN, (1, 0)),
+        ("plain relay boots open, a kill", PLAIN, (1, 1)),
+        (
+            "self-closing, boots open, countdown gone",
+            CLOSES_ITSELF,
+            (1, 0),
+        ),
+        ("self-closing, boots open, a kill", CLOSES_ITSELF, (1, 1)),
     ] {
         let mut scenario = scenario(name, device);
         scenario.fault = Fault::BootsOpen;
-        scenario.budget.device_faults = 1;
+        scenario.budget.device_faults = times;
         scenario.budget.kills = kills;
         scenario.horizon = 10 - 2 * kills;
         keeps_its_promises(&scenario);
@@ -259,12 +268,22 @@ fn a_valve_that_loses_power_and_comes_back_open() {
 
 #[test]
 fn a_valve_that_loses_power_and_comes_back_closed() {
-    let mut scenario = scenario("boots closed", ECHO);
-    scenario.fault = Fault::BootsClosed;
-    scenario.orders = vec![(0, TICK * 4), (1, TICK * 2)];
-    scenario.budget.device_faults = 1;
-    scenario.horizon = 10;
-    keeps_its_promises(&scenario);
+    for (name, device, (times, kills)) in [
+        ("boots closed", ECHO, (1, 0)),
+        ("boots closed twice", ECHO, (2, 0)),
+        ("boots closed, a kill", ECHO, (1, 1)),
+        ("plain relay boots closed", PLAIN, (1, 0)),
+        ("self-closing, boots closed", CLOSES_ITSELF, (1, 0)),
+        ("self-closing, boots closed, a kill", CLOSES_ITSELF, (1, 1)),
+    ] {
+        let mut scenario = scenario(name, device);
+        scenario.fault = Fault::BootsClosed;
+        scenario.orders = vec![(0, TICK * 4), (1, TICK * 2)];
+        scenario.budget.device_faults = times;
+        scenario.budget.kills = kills;
+        scenario.horizon = 10 - 2 * kills;
+        keeps_its_promises(&scenario);
+    }
 }
 
 #[test]

@@ -29,9 +29,9 @@ pub enum Fault {
     OpensItself,
     /// May miss a closing pulse, and says that it has closed.
     MissesPulse,
-    /// May lose power and come back open, its numbers forgotten.
+    /// May lose power and come back open, its last number forgotten.
     BootsOpen,
-    /// May lose power and come back closed, its numbers forgotten.
+    /// May lose power and come back closed, its last number forgotten.
     BootsClosed,
 }
 
@@ -43,6 +43,8 @@ pub struct Ground {
     pub open: bool,
     /// The last command carried out.
     pub last: CommandId,
+    /// What a device that loses power knows of it afterwards.
+    pub stored: CommandId,
     /// When a self-closing device closes.
     pub lease_end: Option<u8>,
     /// The open command under which water flowed first, since when, and for
@@ -65,6 +67,7 @@ impl Ground {
             fault,
             open: false,
             last: CommandId::default(),
+            stored: CommandId::default(),
             lease_end: None,
             flowing: None,
         }
@@ -98,6 +101,9 @@ impl Ground {
         }
         if self.open && self.fault == Fault::Deaf {
             return None;
+        }
+        if self.boots() && id != self.last {
+            self.stored = self.last;
         }
         self.last = id;
         if self.open && self.fault == Fault::Lying {
@@ -153,9 +159,18 @@ impl Ground {
         self.says()
     }
 
-    /// Loses power and comes back.
-    pub fn reboot(&mut self, now: u8) -> Report {
-        self.last = CommandId::default();
+    pub fn boots(&self) -> bool {
+        matches!(self.fault, Fault::BootsOpen | Fault::BootsClosed)
+    }
+
+    /// Loses power and comes back, with no number or the one before the last.
+    /// Its countdown is gone.
+    pub fn reboot(&mut self, knows_number: bool, now: u8) -> Report {
+        self.last = match knows_number {
+            true => self.stored,
+            false => CommandId::default(),
+        };
+        self.lease_end = None;
         match self.fault {
             Fault::BootsClosed => self.shut(now),
             _ => self.open = true,

@@ -149,9 +149,9 @@ impl World {
                 self.say(0, Some(report));
                 vec![]
             }
-            Happening::Reboot => {
+            Happening::Reboot(knows_number) => {
                 self.budget.device_faults -= 1;
-                let report = self.grounds[0].reboot(self.tick);
+                let report = self.grounds[0].reboot(knows_number, self.tick);
                 self.say(0, Some(report));
                 vec![]
             }

@@ -94,8 +94,16 @@ impl DryingSoil {
 #[inline]
 #[must_use]
 pub fn potential(share: f64) -> f64 {
-    let square = share.max(0.0) * share.max(0.0);
+    let wet = not_below_zero(share);
+    let square = wet * wet;
     square * square
+}
+
+/// A quantity, or zero where it is less: one instruction of the innermost
+/// loop, where `f64::max` takes care of what is not a number.
+#[inline]
+pub(crate) fn not_below_zero(quantity: f64) -> f64 {
+    if quantity > 0.0 { quantity } else { 0.0 }
 }
 
 #[cfg(test)]

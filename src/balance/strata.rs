@@ -3,7 +3,7 @@
 //! once that has given, the rise is slow however moist the depth still is.
 
 use super::ground::SurfaceLayer;
-use crate::agronomy::drying::{DryingSoil, potential};
+use crate::agronomy::drying::{DryingSoil, not_below_zero, potential};
 
 /// Number of strata.
 pub const COUNT: usize = 4;
@@ -92,11 +92,11 @@ impl Strata {
         depletion_mm: &mut [f64; COUNT],
         hours: f64,
     ) -> f64 {
-        let mut share = (1.0 - surface_mm * surface.share_per_mm).max(0.0);
+        let mut share = not_below_zero(1.0 - surface_mm * surface.share_per_mm);
         let mut above = potential(share);
-        let mut rise = [0.0; COUNT];
+        let mut rise = [0.0; COUNT + 1];
         for k in 0..COUNT {
-            let beneath = (1.0 - depletion_mm[k] * self.share_per_mm[k]).max(0.0);
+            let beneath = not_below_zero(1.0 - depletion_mm[k] * self.share_per_mm[k]);
             let below = potential(beneath);
             let (conductance, half_level) = if k == 0 {
                 (surface.rise_mm_per_h, surface.half_level_mm)
@@ -104,16 +104,22 @@ impl Strata {
                 (self.conductance_mm_per_h[k], self.half_level_mm[k])
             };
             let most = half_level * (beneath - share).abs();
-            rise[k] = (conductance * hours * (below - above)).clamp(-most, most);
+            rise[k] = within(conductance * hours * (below - above), most);
             share = beneath;
             above = below;
         }
         for k in 0..COUNT {
-            let from_below = if k + 1 < COUNT { rise[k + 1] } else { 0.0 };
-            depletion_mm[k] += rise[k] - from_below;
+            depletion_mm[k] += rise[k] - rise[k + 1];
         }
         rise[0]
     }
+}
+
+/// `flow`, or `most` in its direction where it is more.
+#[inline]
+fn within(flow: f64, most: f64) -> f64 {
+    let flow = if flow > most { most } else { flow };
+    if flow < -most { -most } else { flow }
 }
 
 fn half_level(upper_mm: f64, lower_mm: f64) -> f64 {

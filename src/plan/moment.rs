@@ -114,9 +114,9 @@ impl Moment {
 
     /// Goes one step towards `to`, with irrigation reaching the layer at a rate.
     pub(super) fn step(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Step {
-        let sown = bed.season.sown.timestamp();
         let mut end = (self.at.div_euclid(STEP_S) + 1) * STEP_S;
         if !self.stores.seeded {
+            let sown = bed.season.sown.timestamp();
             if self.at >= sown {
                 self.stores.sow(&bed.ground);
             } else {

@@ -144,6 +144,8 @@ pub struct Control {
     pub(super) supervisor: Supervisor,
     recovery: Option<Recovery>,
     pub(super) fields: Vec<Field>,
+    /// What people recorded, by time.
+    pub(super) records: Vec<Record>,
     pub(super) weather: Arc<WeatherBook>,
     frozen: Arc<Frozen>,
     pub(super) senses: Senses,
@@ -199,6 +201,7 @@ impl Control {
             supervisor,
             recovery: None,
             fields: Vec::with_capacity(zones),
+            records: Vec::new(),
             weather: Arc::default(),
             frozen: Arc::default(),
             senses,
@@ -253,10 +256,7 @@ impl Control {
         }
         for field in &mut self.fields {
             field.told_before();
-            // What came before the levels is in them.
-            if let (at, Some(levels)) = field.base {
-                field.carry_on(at, levels);
-            }
+            field.settle();
         }
         let _known = Arc::make_mut(&mut self.weather).take(&memory.weather, now);
         self.frozen = Arc::new(Frozen::of(memory.frozen));
@@ -422,7 +422,7 @@ impl Control {
     /// Takes in what a person recorded, before or now.
     pub(super) fn take_record(&mut self, record: &Record) {
         let date = date_of(self.site.place.time_zone, record.at);
-        let mut matters = false;
+        let mut matters = self.remember_record(record);
         for (zone, field) in self.fields.iter_mut().enumerate() {
             if record.zone.is_none_or(|only| only == zone) {
                 matters |= field.record(record, date);

@@ -65,6 +65,15 @@ pub fn in_millis(open: Duration) -> TimeDelta {
     i64::try_from(open.as_millis()).map_or(TimeDelta::MAX, TimeDelta::milliseconds)
 }
 
+/// No watering for a while.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hold {
+    /// Its end.
+    pub until: DateTime<Utc>,
+    /// Why, in the person's words.
+    pub note: String,
+}
+
 /// One zone as the daemon knows it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Field {
@@ -81,8 +90,8 @@ pub struct Field {
     cycle: Option<Cycle>,
     /// The run in progress.
     pub ordered: Option<Ordered>,
-    /// No watering before this.
-    pub held_until: Option<DateTime<Utc>>,
+    /// No watering before its end.
+    pub hold: Option<Hold>,
     /// The day on which a person saw the first green.
     pub emerged: Option<NaiveDate>,
     /// The day on which a person saw that all was up.
@@ -107,7 +116,7 @@ impl Field {
             corrections_told: None,
             cycle: None,
             ordered: None,
-            held_until: None,
+            hold: None,
             emerged: None,
             all_up: None,
             mown: None,
@@ -186,11 +195,31 @@ impl Field {
             }
             // Of two holds the later end counts: a stop ends none early.
             RecordKind::Hold { until } => {
-                self.held_until = Some(self.held_until.map_or(until, |held| held.max(until)));
+                if self.held_until().is_none_or(|held| until > held) {
+                    let note = record.note.clone();
+                    self.hold = Some(Hold { until, note });
+                }
             }
-            RecordKind::Resume => self.held_until = None,
+            RecordKind::Resume => self.hold = None,
+            // Nothing to add: the others are told again.
+            RecordKind::TakenBack { .. } => {}
         }
         true
+    }
+
+    /// Forgets all that people told; what valves did stays.
+    pub fn forget_records(&mut self) {
+        self.water.retain(|water| water.depth_mm.is_none());
+        self.rain.clear();
+        (self.emerged, self.all_up, self.mown) = (None, None, None);
+        self.hold = None;
+    }
+
+    /// Lets go of what is in the levels already.
+    pub fn settle(&mut self) {
+        if let (at, Some(levels)) = self.base {
+            self.carry_on(at, levels);
+        }
     }
 
     /// What a probe says of an hour; with no weight it takes its word back.
@@ -281,9 +310,26 @@ impl Field {
                 Some(ordered) => ordered.cycle,
                 None => self.cycle,
             },
-            held_until: self.held_until.filter(|until| *until > now.utc),
+            held_until: self.held_until().filter(|until| *until > now.utc),
             is_left_out,
         }
+    }
+
+    /// End of the hold.
+    #[must_use]
+    pub fn held_until(&self) -> Option<DateTime<Utc>> {
+        self.hold.as_ref().map(|hold| hold.until)
+    }
+
+    /// How long its valve was open from an instant to `now`, as far as is kept,
+    /// with what the run in progress has been ordered for.
+    #[must_use]
+    pub fn open_since(&self, from: DateTime<Utc>, now: DateTime<Utc>) -> TimeDelta {
+        let by_valve = self.water.iter().filter(|water| water.depth_mm.is_none());
+        let open =
+            by_valve.map(|water| (water.to.min(now) - water.from.max(from)).max(TimeDelta::zero()));
+        let ordered = self.ordered.map_or(TimeDelta::zero(), |run| run.duration);
+        open.fold(ordered, |sum, open| sum + open)
     }
 
     /// The last water and its length, for people.

@@ -24,6 +24,7 @@
 //! | `assignment` | one planning, to be done beside the loop |
 //! | `desk`, `unwritten` | the order of writing, opening, closing; what the disk does not take |
 //! | `strays` | valves that were left open and that nobody drives any more |
+//! | `people`, `objections`, `take_back` | what people ask; what speaks against watering now; slips |
 //! | `status`, `notice` | what is told to people |
 //! | [`homie`] | the same, as a device of the Homie convention |
 //! | `handle` | how faces reach the loop |
@@ -40,6 +41,7 @@ mod handle;
 pub mod homie;
 mod memory;
 mod notice;
+mod objections;
 mod orders;
 pub mod outlook;
 mod people;
@@ -49,6 +51,7 @@ mod senses;
 pub mod sensors;
 mod status;
 mod strays;
+mod take_back;
 mod timekeeping;
 mod unwritten;
 pub mod web;

@@ -145,7 +145,7 @@ impl Control {
     fn is_kept_shut(&mut self, zone: usize) -> bool {
         let field = &self.fields[zone];
         let (now, utc) = (self.now.moment, self.now.utc);
-        let is_held = field.held_until.is_some_and(|until| until > utc);
+        let is_held = field.held_until().is_some_and(|until| until > utc);
         let pause = field.pause_until.filter(|until| *until > now);
         if let Some(until) = pause {
             self.replan_by(until);

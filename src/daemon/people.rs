@@ -7,6 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use super::control::{Action, Control};
 use super::orders::Wanted;
+use crate::site::Zone;
+use crate::site::local_time::date_of;
 use crate::store::{Entry, Record, RecordKind};
 use crate::valve::{self, Alarm, Refusal, ValveState};
 
@@ -41,6 +43,10 @@ pub enum Request {
         zone: String,
         /// How long [s].
         seconds: u32,
+        /// Though a plan would not: in a hold, against the rules, with people
+        /// on the grass.
+        #[serde(default)]
+        anyway: bool,
     },
     /// Something has happened.
     Record {
@@ -51,6 +57,11 @@ pub enum Request {
         /// In the person's words.
         #[serde(default)]
         note: String,
+    },
+    /// The last record was a slip.
+    TakeBack {
+        /// Zone.
+        zone: Option<String>,
     },
     /// Water nothing for a while.
     Hold {
@@ -85,8 +96,13 @@ impl Control {
     pub(super) fn serve(&mut self, request: Request, out: &mut Vec<Action>) -> Answer {
         let answer = match request {
             Request::Stop { zone } => self.stop(zone.as_deref(), out),
-            Request::Water { zone, seconds } => self.water(&zone, seconds, out),
+            Request::Water {
+                zone,
+                seconds,
+                anyway,
+            } => self.water(&zone, (seconds, anyway), out),
             Request::Record { zone, what, note } => self.record(zone.as_deref(), what, &note, out),
+            Request::TakeBack { zone } => self.take_back(zone.as_deref(), out),
             Request::Hold {
                 zone,
                 seconds,
@@ -101,7 +117,7 @@ impl Control {
         }
     }
 
-    fn zone(&self, name: Option<&str>) -> Result<Option<usize>, String> {
+    pub(super) fn zone(&self, name: Option<&str>) -> Result<Option<usize>, String> {
         let Some(name) = name else { return Ok(None) };
         let zones = &self.site.zones;
         match zones.iter().position(|zone| zone.name == name) {
@@ -116,7 +132,7 @@ impl Control {
         }
     }
 
-    fn name(&self, zone: Option<usize>) -> &str {
+    pub(super) fn name(&self, zone: Option<usize>) -> &str {
         zone.and_then(|zone| self.site.zones.get(zone))
             .map_or("the whole site", |zone| zone.name.as_str())
     }
@@ -126,7 +142,13 @@ impl Control {
         self.drive(event, out);
     }
 
-    fn keep(&mut self, zone: Option<usize>, kind: RecordKind, note: &str, out: &mut Vec<Action>) {
+    pub(super) fn keep(
+        &mut self,
+        zone: Option<usize>,
+        kind: RecordKind,
+        note: &str,
+        out: &mut Vec<Action>,
+    ) {
         let record = Record {
             zone,
             kind,
@@ -137,7 +159,7 @@ impl Control {
         out.push(Action::Write(Entry::Record(record)));
     }
 
-    fn clock_is_needed(&self) -> Result<(), String> {
+    pub(super) fn clock_is_needed(&self) -> Result<(), String> {
         match self.clock_problem {
             Some(problem) => Err(problem.to_string()),
             None => Ok(()),
@@ -185,12 +207,17 @@ impl Control {
         let mut zones = self.fields.iter().enumerate();
         zones.all(|(zone, field)| {
             let is_asked = asked.is_none_or(|asked| asked == zone);
-            let is_held = field.held_until.is_some_and(|until| until > most);
+            let is_held = field.held_until().is_some_and(|until| until > most);
             !is_asked || (is_held && is_shut(zone))
         })
     }
 
-    fn water(&mut self, zone: &str, seconds: u32, out: &mut Vec<Action>) -> Result<String, String> {
+    fn water(
+        &mut self,
+        zone: &str,
+        (seconds, anyway): (u32, bool),
+        out: &mut Vec<Action>,
+    ) -> Result<String, String> {
         let zone = self.zone(Some(zone))?;
         let Some(zone) = zone else {
             return Err(Refusal::UnknownZone.to_string());
@@ -203,6 +230,13 @@ impl Control {
             ));
         }
         let duration = TimeDelta::seconds(i64::from(seconds));
+        let objection = self.objection(zone, duration);
+        if let Some(objection) = objection.as_ref().filter(|_| !anyway) {
+            return Err(format!(
+                "{}: {objection}. Ask with --anyway to water all the same",
+                self.name(Some(zone))
+            ));
+        }
         let wanted = Wanted {
             zone,
             duration,
@@ -210,12 +244,34 @@ impl Control {
             reason: None,
         };
         let begun = self.begin(wanted, out);
-        begun.map_err(|refusal| refusal.to_string())?;
+        begun.map_err(|refusal| self.why_not(zone, refusal))?;
         self.changed();
-        Ok(format!(
-            "{}: watering for {seconds} s",
-            self.name(Some(zone))
-        ))
+        let name = self.name(Some(zone));
+        Ok(match objection {
+            Some(objection) => format!("{name}: watering for {seconds} s, though {objection}"),
+            None => format!("{name}: watering for {seconds} s"),
+        })
+    }
+
+    /// A refusal with what a person needs to ask again.
+    fn why_not(&self, zone: usize, refusal: Refusal) -> String {
+        let name = self.name(Some(zone));
+        match refusal {
+            Refusal::Resting => {
+                let valve = self.supervisor.known().fleet.zones.get(zone);
+                let free = valve.and_then(ValveState::free_at);
+                let until = free.map(|at| self.local(self.now.utc_at(at) + TimeDelta::minutes(1)));
+                match until {
+                    Some(until) => format!("{name}: {refusal}; ask again from {until} on"),
+                    None => format!("{name}: {refusal}"),
+                }
+            }
+            Refusal::RunTime => {
+                let longest = self.settings.installation.longest_run.as_secs();
+                format!("{name}: {refusal}, {longest} s")
+            }
+            _ => format!("{name}: {refusal}"),
+        }
     }
 
     fn record(
@@ -233,13 +289,32 @@ impl Control {
             {
                 return Err(format!("a depth must be 0 to {DEEPEST_MM} mm"));
             }
-            RecordKind::Hold { .. } | RecordKind::Resume => {
-                return Err("use hold and resume for that".to_owned());
+            RecordKind::Hold { .. } | RecordKind::Resume | RecordKind::TakenBack { .. } => {
+                return Err("use hold, resume or take-back for that".to_owned());
             }
+            RecordKind::Emerged | RecordKind::AllUp => self.can_be_up(zone)?,
             _ => {}
         }
         self.keep(zone, what, note, out);
         Ok(format!("{}: recorded", self.name(zone)))
+    }
+
+    /// Nothing is up on the day of sowing, and such a record would change
+    /// nothing.
+    fn can_be_up(&self, zone: Option<usize>) -> Result<(), String> {
+        let time_zone = self.site.place.time_zone;
+        let today = date_of(time_zone, self.now.utc);
+        let zones = self.site.zones.iter().enumerate();
+        let mut asked = zones.filter(|(index, _)| zone.is_none_or(|zone| zone == *index));
+        let sown = |(_, zone): (_, &Zone)| date_of(time_zone, zone.seeding.at);
+        match asked.clone().any(|zone| sown(zone) < today) {
+            true => Ok(()),
+            false => Err(format!(
+                "{}: sown on {}, so that nothing can be up before the day after",
+                self.name(zone),
+                asked.next().map(sown).unwrap_or(today).format("%a %d %b")
+            )),
+        }
     }
 
     fn hold(
@@ -271,7 +346,7 @@ impl Control {
     fn held_until(&self, zone: Option<usize>) -> Option<DateTime<Utc>> {
         let fields = self.fields.iter().enumerate();
         let asked = fields.filter(|(index, _)| zone.is_none_or(|zone| zone == *index));
-        asked.filter_map(|(_, field)| field.held_until).min()
+        asked.filter_map(|(_, field)| field.held_until()).min()
     }
 
     fn resume(&mut self, zone: Option<&str>, out: &mut Vec<Action>) -> Result<String, String> {
@@ -304,7 +379,7 @@ impl Control {
     }
 
     /// An instant for people, in the site's time.
-    fn local(&self, at: DateTime<Utc>) -> String {
+    pub(super) fn local(&self, at: DateTime<Utc>) -> String {
         let local = at.with_timezone(&self.site.place.time_zone);
         local.format("%a %d %b %H:%M").to_string()
     }

@@ -62,6 +62,9 @@ pub struct ZoneStatus {
     pub last_water: Option<DateTime<Utc>>,
     /// No watering before this.
     pub held_until: Option<DateTime<Utc>>,
+    /// Why, in the words of who asked for it.
+    #[serde(default)]
+    pub held_why: Option<String>,
     /// When it was last mown.
     pub mown: Option<DateTime<Utc>>,
 }
@@ -162,6 +165,7 @@ impl Control {
         // While master valve and pump come first nobody knows when it will end.
         let is_open = matches!(valve, "opening" | "open");
         let state = self.plan.as_ref().and_then(|plan| plan.zones.get(zone));
+        let hold = field.hold.as_ref().filter(|hold| hold.until > self.now.utc);
         ZoneStatus {
             name: self.site.zones[zone].name.clone(),
             valve: valve.to_owned(),
@@ -175,7 +179,10 @@ impl Control {
                 .map(|(run, ends)| run.wall_time(ends, self.now)),
             next_run,
             last_water: field.last_water().map(|water| water.to),
-            held_until: field.held_until.filter(|until| *until > self.now.utc),
+            held_until: hold.map(|hold| hold.until),
+            held_why: hold
+                .map(|hold| hold.note.clone())
+                .filter(|why| !why.is_empty()),
             mown: field.mown,
         }
     }
@@ -195,11 +202,17 @@ pub fn in_words(site: &Site, alarm: Alarm) -> String {
         | Alarm::OpenedItself(DeviceId::Zone(zone))
         | Alarm::Burst(zone)
         | Alarm::LowFlow(zone)
-        | Alarm::NotFed(zone) => site.zones.get(zone),
+        | Alarm::NotFed(zone) => site.zones.get(zone).map(|named| (zone, named)),
         _ => None,
     };
     match zone {
-        Some(zone) => format!("{}: {alarm}", zone.name),
+        Some((index, zone)) => {
+            // Its number is known to nobody.
+            let text = alarm.to_string();
+            let text = text.replace(&DeviceId::Zone(index).to_string(), "valve");
+            let number = format!("zone {} ", index + 1);
+            format!("{}: {}", zone.name, text.trim_start_matches(&number))
+        }
         None => alarm.to_string(),
     }
 }

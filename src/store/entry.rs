@@ -119,6 +119,11 @@ pub enum RecordKind {
     },
     /// The hold is over.
     Resume,
+    /// The record of the same zone and this instant was a slip.
+    TakenBack {
+        /// When it was given.
+        of: DateTime<Utc>,
+    },
 }
 
 /// Where entries are made durable. The seam at which tests make it fail.

@@ -72,11 +72,15 @@ fn records(db: &Connection, now: DateTime<Utc>, by: TimeDelta) -> Result<(), Sto
     while let Some(row) = rows.next()? {
         let (id, what): (i64, String) = (row.get(0)?, row.get(1)?);
         let at = utc(row.get(2)?);
-        let moved = at.checked_add_signed(by).map_or(now, |at| at.min(now));
+        let set = |at: DateTime<Utc>| at.checked_add_signed(by).map_or(now, |at| at.min(now));
+        let moved = set(at);
         let kind = match serde_json::from_str(&what)? {
             RecordKind::Hold { until } => RecordKind::Hold {
                 until: moved + (until - at),
             },
+            RecordKind::TakenBack { of } if of > now + BEHIND => {
+                RecordKind::TakenBack { of: set(of) }
+            }
             kind => kind,
         };
         db.execute(

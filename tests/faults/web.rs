@@ -143,6 +143,7 @@ fn every_request_can_be_written_and_read_again() {
         Request::Water {
             zone: "square".to_owned(),
             seconds: 300,
+            anyway: false,
         },
         Request::Record {
             zone: zone(),

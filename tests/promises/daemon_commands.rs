@@ -149,6 +149,8 @@ fn records_take_millimetres_and_inches() {
     assert_eq!(emerged, record(RecordKind::Emerged, zone(), ""));
     let all_up = daemon.asks(&["record", "all-up", "--zone", "square"]);
     assert_eq!(all_up, record(RecordKind::AllUp, zone(), ""));
+    let back = daemon.asks(&["record", "take-back", "--zone", "square"]);
+    assert_eq!(back, Request::TakeBack { zone: zone() });
 }
 
 #[test]

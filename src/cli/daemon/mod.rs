@@ -48,6 +48,10 @@ pub struct WaterArguments {
     /// How long, such as 5min or 90s
     #[arg(value_name = "TIME", value_parser = seconds)]
     seconds: u32,
+    /// Though a plan would not: in a hold, against the watering rules, with
+    /// people on the grass
+    #[arg(long)]
+    anyway: bool,
     #[command(flatten)]
     address: Address,
 }
@@ -123,6 +127,7 @@ pub fn water(arguments: &WaterArguments) -> Result<(), Failure> {
     let request = Request::Water {
         zone: arguments.zone.clone(),
         seconds: arguments.seconds,
+        anyway: arguments.anyway,
     };
     ask(&arguments.address, &request)
 }

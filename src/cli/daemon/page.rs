@@ -163,7 +163,9 @@ impl Page<'_> {
             );
             let _ = writeln!(out, "{}", line.trim_end());
             if let Some(until) = zone.held_until {
-                let text = format!("no watering before {}", self.at(until));
+                let why = zone.held_why.as_deref().map(printable);
+                let why = why.map_or(String::new(), |why| format!(" ({why})"));
+                let text = format!("no watering before {}{why}", self.at(until));
                 out += &paragraph("         ", &text);
             }
         }

@@ -38,6 +38,8 @@ enum Happened {
     Rain,
     /// It was mown
     Mown,
+    /// The last record was a slip: it is as though it had not been given
+    TakeBack,
 }
 
 /// Records what has happened.
@@ -45,8 +47,17 @@ enum Happened {
 /// # Errors
 /// [`Failure`]; 1 when it is refused, 3 when no daemon answers.
 pub fn record(arguments: &RecordArguments) -> Result<(), Failure> {
-    let what = kind(arguments)?;
     let client = Client::new(&arguments.address)?;
+    let request = match kind(arguments)? {
+        Some(what) => Request::Record {
+            zone: arguments.zone.clone(),
+            what,
+            note: arguments.note.clone(),
+        },
+        None => Request::TakeBack {
+            zone: arguments.zone.clone(),
+        },
+    };
     if arguments.zone.is_none()
         && matches!(
             arguments.what,
@@ -55,30 +66,32 @@ pub fn record(arguments: &RecordArguments) -> Result<(), Failure> {
     {
         one_zone_only(&client)?;
     }
-    let text = client.ask(&Request::Record {
-        zone: arguments.zone.clone(),
-        what,
-        note: arguments.note.clone(),
-    })?;
+    let text = client.ask(&request)?;
     output::emit(&output::paragraph("", &printable(&text)))
 }
 
-fn kind(arguments: &RecordArguments) -> Result<RecordKind, Failure> {
+/// The kind of record; none where the last one is taken back.
+fn kind(arguments: &RecordArguments) -> Result<Option<RecordKind>, Failure> {
     let wrong = |text: &str| Err(Failure::Input(text.to_owned()));
-    match (arguments.what, arguments.depth) {
-        (Happened::Emerged, None) => Ok(RecordKind::Emerged),
-        (Happened::AllUp, None) => Ok(RecordKind::AllUp),
-        (Happened::Mown, None) => Ok(RecordKind::Mown),
-        (Happened::Emerged | Happened::AllUp | Happened::Mown, Some(_)) => {
-            wrong("only hand-watered and rain have a depth: leave it out")
+    Ok(match (arguments.what, arguments.depth) {
+        (Happened::Emerged, None) => Some(RecordKind::Emerged),
+        (Happened::AllUp, None) => Some(RecordKind::AllUp),
+        (Happened::Mown, None) => Some(RecordKind::Mown),
+        (Happened::TakeBack, None) => None,
+        (Happened::Emerged | Happened::AllUp | Happened::Mown | Happened::TakeBack, Some(_)) => {
+            return wrong("only hand-watered and rain have a depth: leave it out");
         }
-        (Happened::HandWatered, Some(depth_mm)) => Ok(RecordKind::HandWatered { depth_mm }),
-        (Happened::Rain, Some(depth_mm)) => Ok(RecordKind::Rain { depth_mm }),
+        (Happened::HandWatered, Some(depth_mm)) => Some(RecordKind::HandWatered { depth_mm }),
+        (Happened::Rain, Some(depth_mm)) => Some(RecordKind::Rain { depth_mm }),
         (Happened::HandWatered, None) => {
-            wrong("how deep? write for example `soakmist record hand-watered 3mm --zone ZONE`")
+            return wrong(
+                "how deep? write for example `soakmist record hand-watered 3mm --zone ZONE`",
+            );
         }
-        (Happened::Rain, None) => wrong("how deep? write for example `soakmist record rain 4mm`"),
-    }
+        (Happened::Rain, None) => {
+            return wrong("how deep? write for example `soakmist record rain 4mm`");
+        }
+    })
 }
 
 /// Grass does not come up everywhere at once, and nobody waters a whole

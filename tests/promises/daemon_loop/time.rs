@@ -122,7 +122,11 @@ fn starts_in_one_second_without_a_state_use_no_command_number_again() {
     for _ in 0..20 {
         // The valve is open when everything is lost, and opens late.
         let zone = "east".into();
-        world.ask(Request::Water { zone, seconds: 300 });
+        world.ask(Request::Water {
+            zone,
+            seconds: 300,
+            anyway: false,
+        });
         world.run_for(TimeDelta::milliseconds(200));
         assert!(world.is_open(0));
         let last = world.sent.iter().max().copied().unwrap();

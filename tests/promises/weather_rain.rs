@@ -1,6 +1,7 @@
 //! Seed does not dry for rain that did not come, whatever trust a site chooses:
-//! June of the real year, planned anew every hour, with a forecast that is right
-//! in all but the rain, which it misses, exaggerates and promises in vain.
+//! the growing months of the real year, planned anew every hour, with a forecast
+//! that is right in all but the rain, which it misses, exaggerates and promises
+//! in vain.
 
 use std::sync::LazyLock;
 
@@ -44,13 +45,17 @@ static TRUTH: LazyLock<Vec<WeatherHour>> = LazyLock::new(|| {
 });
 
 fn sown() -> DateTime<Utc> {
-    "2023-06-05T14:00:00Z".parse().unwrap()
+    sown_in(6)
 }
 
-/// A bare loam, sown in June.
-fn trusting(trust: RainTrust) -> Site {
+fn sown_in(month: u32) -> DateTime<Utc> {
+    format!("2023-{month:02}-05T14:00:00Z").parse().unwrap()
+}
+
+/// A bare loam.
+fn trusting(trust: RainTrust, sown: DateTime<Utc>) -> Site {
     let mut zone = zone("square");
-    zone.seeding.at = sown();
+    zone.seeding.at = sown;
     let mut site = site(vec![zone]);
     site.weather.rain = trust;
     site
@@ -63,9 +68,9 @@ struct Season {
     dry_s: i64,
 }
 
-fn season(trust: RainTrust, noise: u64) -> Season {
-    let site = trusting(trust);
-    let (from, to) = (sown() - TimeDelta::days(3), sown() + TimeDelta::days(18));
+fn season(trust: RainTrust, noise: u64, sown: DateTime<Utc>) -> Season {
+    let site = trusting(trust, sown);
+    let (from, to) = (sown - TimeDelta::days(3), sown + TimeDelta::days(18));
     let span = plan::span(&site, &TRUTH, from, to).unwrap();
     let runs = season::water(&site, &TRUTH, &span, (&CRIES_WOLF, Noise::new(noise))).unwrap();
     let dry_s = dry_in_truth(&site, &span, &runs);
@@ -111,9 +116,25 @@ fn seed_never_dries_for_rain_that_did_not_come() {
     let is_seed_layer = |run: &&Run| matches!(run.stage, Stage::Germination | Stage::Emergence);
     for noise in [5, 6, 7] {
         for trust in RainTrust::ALL {
-            let season = season(trust, noise);
+            let season = season(trust, noise, sown());
             assert_eq!(season.dry_s, 0, "{trust:?}, noise {noise}");
             assert!(season.runs.iter().filter(is_seed_layer).count() > 20);
+        }
+    }
+}
+
+/// In cool months little is watered, and in hot ones evenings may be dry by the
+/// rule of the dry night: trust must add nothing to that.
+#[test]
+fn trust_dries_no_seed_in_any_growing_month() {
+    for month in [4, 5, 7, 8, 9, 10] {
+        let never = season(RainTrust::Never, 5, sown_in(month)).dry_s;
+        for trust in [RainTrust::Expected, RainTrust::AsForecast] {
+            let dry_s = season(trust, 5, sown_in(month)).dry_s;
+            assert!(
+                dry_s <= never,
+                "{trust:?}, month {month}: {dry_s} s, not {never} s"
+            );
         }
     }
 }
@@ -121,7 +142,7 @@ fn seed_never_dries_for_rain_that_did_not_come() {
 #[test]
 fn more_trust_waters_no_more() {
     let watered_mm = RainTrust::ALL.map(|trust| {
-        let runs = season(trust, 5).runs;
+        let runs = season(trust, 5, sown()).runs;
         runs.iter().map(|run| run.depth.mm()).sum::<f64>()
     });
     // A later watering can fall on a thirstier hour: one misting of slack.

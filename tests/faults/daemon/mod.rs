@@ -14,6 +14,7 @@ mod disk;
 mod embedded;
 #[cfg(feature = "demo")]
 mod fast;
+mod habits;
 mod homie;
 mod kills;
 mod network;

@@ -4,7 +4,9 @@
 //! idle.
 //!
 //! `cargo bench --bench daemon` (mosquitto must be installed); the number of
-//! zones can be given: `cargo bench --bench daemon -- 8 1000`. With `large` it
+//! zones can be given: `cargo bench --bench daemon -- 8 1000`. With `homie` the
+//! site is told as a device of that convention too, and it is measured when
+//! that is complete: `cargo bench --bench daemon -- homie 1000`. With `large` it
 //! measures instead how long a start takes on a state of so many MB:
 //! `cargo bench --bench daemon -- large 60`.
 
@@ -48,8 +50,9 @@ fn main() {
     } else {
         asked
     };
+    let is_homie = std::env::args().any(|argument| argument == "homie");
     for zones in sizes {
-        measure(zones);
+        measure(zones, is_homie);
     }
 }
 
@@ -184,11 +187,28 @@ fn opens(lines: Lines<BufReader<ChildStdout>>, count: usize) -> Vec<f64> {
     opens.take(count).map(at).collect()
 }
 
-fn measure(zones: usize) {
+/// Waits until the state of the Homie device says that it is complete.
+fn homie_is_complete(port: u16) {
+    let mut subscriber = Command::new("mosquitto_sub");
+    let subscriber = subscriber.args(["-h", "127.0.0.1", "-p", &port.to_string()]);
+    let subscriber = subscriber.args(["-t", "homie/soakmist-beds/$state"]);
+    let mut subscriber = subscriber.stdout(Stdio::piped()).spawn().unwrap();
+    let states = BufReader::new(subscriber.stdout.take().unwrap()).lines();
+    let mut states = states.map_while(Result::ok);
+    assert!(states.any(|state| state == "ready" || state == "alert"));
+    let _ = subscriber.kill();
+    let _ = subscriber.wait();
+}
+
+fn measure(zones: usize, is_homie: bool) {
     let folder = tempfile::tempdir().unwrap();
     let (broker, port) = broker(folder.path());
     let due = whole_minute(Utc::now());
-    let text = site(zones, port, due);
+    let mut text = site(zones, port, due);
+    if is_homie {
+        let base = "base-topic = \"beds/soakmist\"";
+        text = text.replace(base, &format!("{base}\nhomie = \"homie\""));
+    }
     std::fs::write(folder.path().join("site.toml"), &text).unwrap();
     std::fs::write(folder.path().join("weather.csv"), weather(Utc::now())).unwrap();
     let site = load(&text, "site.toml").unwrap().site;
@@ -210,6 +230,14 @@ fn measure(zones: usize) {
     daemon.says("every valve is confirmed closed");
     let closed_ms = begun.elapsed().as_millis();
     daemon.goes_on();
+    if is_homie {
+        homie_is_complete(port);
+        println!(
+            "{zones} zones: complete as a Homie device {:.1} s after the start, {:.1} MiB resident",
+            begun.elapsed().as_secs_f64(),
+            daemon.memory_mib()
+        );
+    }
     let opens = heard.join().unwrap();
     let due_s = due.timestamp() as f64;
     // A plan may water some zones after others; those begin when these end.

@@ -121,5 +121,6 @@ fn measure(zones: u32, days: u32) {
         world.told = Vec::new();
         world.sent = Vec::new();
         world.answers = Vec::new();
+        world.writes = Vec::new();
     }
 }

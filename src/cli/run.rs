@@ -1,7 +1,7 @@
 //! `soakmist run`: the daemon.
 
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 
 use tokio::runtime::Runtime;
 
@@ -144,9 +144,8 @@ async fn serve(settings: Option<WebSettings>, handle: Handle) {
 }
 
 async fn live(mut daemon: Daemon, signals: &Signals, (reload, cache): (Reload, &Path)) -> End {
-    let known = Arc::new(Mutex::new(reload.site()));
-    let gather = run_weather::weather_of(Arc::clone(&known), (reload.folder(), cache.to_owned()));
-    let told = signals.tell(daemon.word(), move || reload.read(&known));
+    let gather = run_weather::weather_of(daemon.site(), (reload.folder(), cache.to_owned()));
+    let told = signals.tell(daemon.word(), move || reload.read());
     let weather = gather_weather(
         gather,
         daemon.word(),

@@ -3,7 +3,7 @@
 
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
 use super::check::read_site_file;
 use crate::daemon::runtime::{Start, Word};
@@ -30,22 +30,17 @@ impl Reload {
         }
     }
 
-    /// The site at the start.
-    pub fn site(&self) -> Arc<Site> {
-        Arc::clone(&self.start.site)
-    }
-
     /// Where the site file lies.
     pub fn folder(&self) -> PathBuf {
         self.start.folder.clone()
     }
 
     /// Reads the site file and tries whether a daemon could start by it; what
-    /// the loop is to do. `known` is the site that weather is gathered for.
+    /// the loop is to do.
     ///
     /// # Errors
     /// Why the site in force stays, in words.
-    pub fn read(&self, known: &Mutex<Arc<Site>>) -> Result<Word, String> {
+    pub fn read(&self) -> Result<Word, String> {
         let start = Start {
             site: Arc::new(read_again(&self.file)?),
             ..self.start.clone()
@@ -55,7 +50,6 @@ impl Reload {
         };
         start.check().map_err(|error| why(error.to_string()))?;
         web_settings(&start).map_err(why)?;
-        *known.lock().unwrap_or_else(PoisonError::into_inner) = Arc::clone(&start.site);
         let site = Box::new(Site::clone(&start.site));
         Ok(match seals(&start) == self.seals {
             true => Word::Site(site),

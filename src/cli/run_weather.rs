@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::TimeDelta;
+use tokio::sync::watch;
 
 use super::sources::present;
 use crate::agronomy::weather_record::GeoPosition;
@@ -26,10 +27,10 @@ const AHEAD: TimeDelta = TimeDelta::days(7);
 /// Weather as the site in force says; files of the site lie in the first
 /// folder, replies of services are kept in the second. Sources that fail are
 /// told in the log; the others serve.
-pub fn weather_of(site: Arc<Mutex<Arc<Site>>>, (folder, cache): (PathBuf, PathBuf)) -> Gather {
+pub fn weather_of(site: watch::Receiver<Arc<Site>>, (folder, cache): (PathBuf, PathBuf)) -> Gather {
     let told = Mutex::new(Told::default());
     Arc::new(move |frozen| {
-        let site = Arc::clone(&site.lock().unwrap_or_else(PoisonError::into_inner));
+        let site = Arc::clone(&site.borrow());
         match &site.weather.file {
             _ if site.weather.is_merged() => from_sources((&site, &folder, &cache), frozen, &told),
             Some(file) => from_file(&site, file, &folder),

@@ -13,7 +13,7 @@ use super::outlook::{self, Basis, WeatherBook};
 use super::people::{Answer, Request, Ticket};
 use super::replanning::Planning;
 use super::senses::{Senses, Told};
-use super::timekeeping::first_forgetting;
+use super::timekeeping::{Hindrance, first_forgetting};
 use crate::agronomy::weather_record::RawHour;
 use crate::balance::stores::Levels;
 use crate::clock::{ClockProblem, JumpWatch, Now};
@@ -180,6 +180,8 @@ pub struct Control {
     pub(super) believed_at: Moment,
     /// What the state says was read by a clock that was wrong.
     pub(super) is_to_begin_anew: bool,
+    /// What that waits for.
+    pub(super) hindrance: Option<Hindrance>,
     pub(super) is_stopping: bool,
     pub(super) now: Now,
 }
@@ -224,6 +226,7 @@ impl Control {
             clock_problem: None,
             believed_at: first_forgetting(now.moment),
             is_to_begin_anew: false,
+            hindrance: None,
             is_stopping: false,
             now,
         };

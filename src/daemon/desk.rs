@@ -20,7 +20,7 @@ use std::time::Duration;
 
 use super::control::Action;
 use super::people::{Answer, Ticket};
-use super::unwritten::{self, Unwritten};
+use super::unwritten::{self, LetGo, Unwritten};
 use crate::store::Entry;
 use crate::valve::{Command, CommandId, DeviceId, Moment};
 
@@ -83,6 +83,8 @@ pub struct Desk {
     queued_since: Option<Moment>,
     writing: Option<Writing>,
     broken: Option<Broken>,
+    /// What was let go the last time that the journal was broken.
+    let_go: LetGo,
 }
 
 /// A write under way.
@@ -140,6 +142,7 @@ impl Desk {
             queued_since: None,
             writing: None,
             broken: None,
+            let_go: LetGo::default(),
         }
     }
 
@@ -286,6 +289,21 @@ impl Desk {
         self.broken.as_ref().map(|broken| broken.trouble)
     }
 
+    /// What of the present trouble, or of the last one, was too much to be
+    /// kept.
+    #[must_use]
+    pub fn let_go(&self) -> LetGo {
+        let broken = self.broken.as_ref();
+        broken.map_or(self.let_go, |broken| broken.kept.let_go())
+    }
+
+    /// Entries that could not be written so far.
+    #[must_use]
+    pub fn unwritten(&self) -> usize {
+        let writing = self.writing.as_ref().map_or(0, |w| w.entries.len());
+        writing + self.broken.as_ref().map_or(0, |broken| broken.kept.len())
+    }
+
     /// The journal fails: what waits for it waits no longer.
     fn break_down(&mut self, trouble: Trouble) -> &mut Broken {
         let broken = self.broken.get_or_insert_with(|| Broken {
@@ -313,6 +331,7 @@ impl Desk {
         broken.retry_at = None;
         let entries = broken.kept.take();
         if entries.is_empty() {
+            self.let_go = broken.kept.let_go();
             self.broken = None;
             return Some(Turn::Recovered);
         }

@@ -338,3 +338,51 @@ impl Field {
         self.water.last()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::balance::strata;
+
+    #[test]
+    fn sixty_days_leave_no_more_behind_than_the_time_since_the_last_levels() {
+        let levels = Levels {
+            surface_mm: 1.0,
+            strata_mm: [1.0; strata::COUNT],
+            layer_mm: 10.0,
+            seeded: true,
+        };
+        let begin = DateTime::UNIX_EPOCH;
+        let mut field = Field::new((begin, None));
+        // Water and a probe every hour, a gauge every second one; levels every
+        // six hours, as of two days ago.
+        for hour in 0..60 * 24 {
+            let now = begin + TimeDelta::hours(hour);
+            field.applied(TimeDelta::minutes(5), now);
+            field.probe(&ProbeHour {
+                zone: 0,
+                start: now - TimeDelta::hours(1),
+                seen: now,
+                sensor: "probe".to_owned(),
+                content: 0.2,
+                weight: 0.2,
+            });
+            if hour % 2 == 0 {
+                let rain = Record {
+                    zone: Some(0),
+                    kind: RecordKind::Rain { depth_mm: 1.0 },
+                    at: now,
+                    note: String::new(),
+                };
+                field.record(&rain, now.date_naive());
+            }
+            if hour % 6 == 0 {
+                field.carry_on(now - TimeDelta::hours(48), levels);
+            }
+            let (water, rain) = (field.water.len(), field.rain.len());
+            assert!(water <= 48 + 6, "{water} waterings after {hour} h");
+            assert!(field.probes.len() <= 48 + 6);
+            assert!(rain <= (48 + 24 + 6) / 2, "{rain} gauges after {hour} h");
+        }
+    }
+}

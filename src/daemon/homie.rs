@@ -124,9 +124,22 @@ const SITE: [OfSite; 4] = [
 /// as the site has the same zones and name.
 #[must_use]
 pub fn attributes(homie: &Homie, status: &Status) -> Vec<Told> {
-    let zones: Vec<&str> = status.zones.iter().map(|zone| zone.name.as_str()).collect();
+    let parts = (0..).map_while(|part| attributes_of(homie, status, part));
+    parts.flatten().collect()
+}
+
+/// A part of these: the device with the node of the site, then the node of
+/// each zone; none after the last.
+#[must_use]
+pub fn attributes_of(homie: &Homie, status: &Status, part: usize) -> Option<Vec<Told>> {
     let mut out = Vec::new();
     let mut tell = |below: String, text: &str| out.push((homie.topic(&below), text.to_owned()));
+    if let Some(zone) = part.checked_sub(1) {
+        let zone = status.zones.get(zone)?.name.as_str();
+        describe_node((zone, zone, "zone"), &ZONE, &mut tell);
+        return Some(out);
+    }
+    let zones: Vec<&str> = status.zones.iter().map(|zone| zone.name.as_str()).collect();
     let nodes = [&[SITE_NODE], zones.as_slice()].concat().join(",");
     for (attribute, text) in [
         ("$homie", VERSION),
@@ -138,10 +151,7 @@ pub fn attributes(homie: &Homie, status: &Status) -> Vec<Told> {
         tell(attribute.to_owned(), text);
     }
     describe_node((SITE_NODE, &status.site, "site"), &SITE, &mut tell);
-    for zone in zones {
-        describe_node((zone, zone, "zone"), &ZONE, &mut tell);
-    }
-    out
+    Some(out)
 }
 
 /// `node`: id, name, type.

@@ -65,3 +65,4 @@ pub use notice::Notice;
 pub use people::{Answer, Request, Ticket, seconds};
 pub use senses::Told;
 pub use status::{RunStatus, Status, ZoneStatus, in_words};
+pub use unwritten::LetGo;

@@ -70,6 +70,8 @@ pub enum Notice {
     ClockRight,
     /// The wall clock was set.
     ClockSet(TimeDelta),
+    /// By another clock everything begins anew, and that waits for something.
+    AnewWaits(String),
     /// Weather is missing within a day; what stands in from when.
     WeatherStale(DateTime<Utc>, Basis),
     /// Weather is there again.

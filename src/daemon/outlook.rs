@@ -371,4 +371,19 @@ mod tests {
         }
         assert!(book.hours.is_empty());
     }
+
+    #[test]
+    fn a_forecast_each_hour_for_a_year_leaves_a_bounded_number_of_hours() {
+        let mut book = WeatherBook::default();
+        let most = usize::try_from((KEPT_DAYS + AHEAD_DAYS) * 24 + 1).unwrap();
+        for day in 0..365 {
+            let now = noon() + TimeDelta::days(day);
+            let hours: Vec<RawHour> = (0..20 * 24)
+                .map(|h| told(now + TimeDelta::hours(h), 18.0, Provenance::Forecast))
+                .collect();
+            book.take(&hours, now);
+            assert!(book.hours.len() <= most, "{} hours", book.hours.len());
+        }
+        assert_eq!(book.hours.len(), most);
+    }
 }

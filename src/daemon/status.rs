@@ -130,6 +130,7 @@ impl Control {
         alarms
             .map(|alarm| in_words(&self.site, alarm))
             .chain(clock)
+            .chain(self.hindrance.iter().map(ToString::to_string))
             .chain(planning)
             .chain(self.strays.iter().map(strays::in_words))
             .chain(self.senses.problems(self.now.utc))

@@ -1,6 +1,7 @@
 //! The loop and the wall clock: whether it can be believed, what a step of it
 //! means, and what is due by the day.
 
+use std::fmt;
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -9,7 +10,7 @@ use super::control::{Action, Control};
 use super::notice::Notice;
 use crate::clock::{ClockProblem, JumpWatch, LONG, judge};
 use crate::store::Entry;
-use crate::valve::{self, CommandId, Moment};
+use crate::valve::{self, CommandId, DeviceId, Moment};
 
 /// Details older than this are forgotten.
 const KEPT: TimeDelta = LONG;
@@ -23,6 +24,41 @@ const TRUST_AFTER: Duration = Duration::from_secs(3600);
 const SET_BY_HOURS: TimeDelta = TimeDelta::hours(1);
 /// 2020-01-01 [µs since 1970].
 const COMMANDS_SINCE_US: i64 = 1_577_836_800_000_000;
+
+/// What a new beginning by another clock waits for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Hindrance {
+    /// The broker is away.
+    Broker,
+    /// The journal cannot be written.
+    Journal,
+    /// These valves do not confirm that they are closed.
+    Faulted(Vec<String>),
+    /// Not everything has confirmed yet that it is closed.
+    Starting,
+    /// A run is in progress.
+    Open,
+}
+
+impl fmt::Display for Hindrance {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(
+            "the clock has become another, and nothing is watered by it until everything was \
+             closed once and the state is read again: ",
+        )?;
+        match self {
+            Self::Broker => f.write_str("that waits for the broker"),
+            Self::Journal => f.write_str("that waits for a disk that can be written"),
+            Self::Faulted(names) => write!(
+                f,
+                "that waits for {} to confirm being closed: look whether it is",
+                names.join(", ")
+            ),
+            Self::Starting => f.write_str("that waits until every valve has confirmed"),
+            Self::Open => f.write_str("that waits for the end of the run in progress"),
+        }
+    }
+}
 
 impl Control {
     pub(super) fn look_at_clock(&mut self, out: &mut Vec<Action>) {
@@ -84,16 +120,55 @@ impl Control {
     }
 
     /// What was read by a wrong clock is read again as soon as no run is torn
-    /// by it.
+    /// by it. What it waits for is told whenever that is another.
     pub(super) fn begin_anew_if_due(&mut self, out: &mut Vec<Action>) {
-        let known = self.supervisor.known();
-        let is_quiet = known.phase == valve::Phase::Running
-            && known.link == valve::Link::Up
-            && known.journal_works
-            && known.fleet.all_closed();
         let is_right = self.clock_problem.is_none();
-        if self.is_to_begin_anew && is_right && is_quiet && !self.is_stopping {
+        if !self.is_to_begin_anew || !is_right || self.is_stopping {
+            self.hindrance = None;
+            return;
+        }
+        let hindrance = self.hinders();
+        if hindrance.is_none() {
             out.push(Action::BeginAnew);
+        }
+        if hindrance != self.hindrance {
+            let told = hindrance
+                .as_ref()
+                .map(|it| Notice::AnewWaits(it.to_string()));
+            out.extend(told.map(Action::Tell));
+            self.hindrance = hindrance;
+        }
+    }
+
+    /// What stands between now and a new beginning, if anything.
+    fn hinders(&self) -> Option<Hindrance> {
+        let known = self.supervisor.known();
+        if known.link != valve::Link::Up {
+            Some(Hindrance::Broker)
+        } else if !known.journal_works {
+            Some(Hindrance::Journal)
+        } else if known.fleet.any_faulted() {
+            let faulted = known.fleet.iter();
+            let faulted =
+                faulted.filter(|(_, state)| matches!(state, valve::ValveState::Faulted { .. }));
+            let names = faulted.map(|(device, _)| self.name_of(device));
+            Some(Hindrance::Faulted(names.collect()))
+        } else if known.phase != valve::Phase::Running {
+            Some(Hindrance::Starting)
+        } else if !known.fleet.all_closed() {
+            Some(Hindrance::Open)
+        } else {
+            None
+        }
+    }
+
+    fn name_of(&self, device: DeviceId) -> String {
+        match device {
+            DeviceId::Zone(zone) => match self.site.zones.get(zone) {
+                Some(zone) => zone.name.clone(),
+                None => device.to_string(),
+            },
+            DeviceId::Master | DeviceId::Pump => format!("the {device}"),
         }
     }
 

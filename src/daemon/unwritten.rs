@@ -10,10 +10,30 @@ use crate::valve::{JournalEntry, Position};
 /// that change.
 const MOST_KEPT: usize = 10_000;
 
+/// What was too much to be kept, and is not in the state.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct LetGo {
+    /// Of weather, probes and balances: most of it comes again.
+    pub details: usize,
+    /// Of commands, confirmations and alarms.
+    pub traces: usize,
+    /// Of water and of what people said.
+    pub words: usize,
+}
+
+impl LetGo {
+    /// Whether anything was.
+    #[must_use]
+    pub fn is_any(self) -> bool {
+        self != Self::default()
+    }
+}
+
 /// Entries to be written when that can be done, in their order.
 #[derive(Debug, Default)]
 pub(super) struct Unwritten {
     entries: Vec<Entry>,
+    let_go: LetGo,
 }
 
 impl Unwritten {
@@ -37,6 +57,16 @@ impl Unwritten {
         std::mem::take(&mut self.entries)
     }
 
+    /// What was let go so far.
+    pub(super) fn let_go(&self) -> LetGo {
+        self.let_go
+    }
+
+    /// How many are kept.
+    pub(super) fn len(&self) -> usize {
+        self.entries.len()
+    }
+
     /// Too much is kept: the oldest go, of what is least worth first.
     fn shed(&mut self) {
         for worth in [Worth::Detail, Worth::Trace, Worth::Word] {
@@ -44,11 +74,18 @@ impl Unwritten {
             if excess == 0 {
                 return;
             }
+            let before = self.entries.len();
             self.entries.retain(|entry| {
                 let goes = excess > 0 && worth_of(entry) == worth;
                 excess -= usize::from(goes);
                 !goes
             });
+            let gone = before - self.entries.len();
+            match worth {
+                Worth::Detail => self.let_go.details += gone,
+                Worth::Trace => self.let_go.traces += gone,
+                Worth::Word => self.let_go.words += gone,
+            }
         }
     }
 }

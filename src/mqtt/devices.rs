@@ -9,7 +9,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::link::Link;
 use super::outbox::{OpenCommand, OpenText, Parcel, Quality, SendError};
 use super::reading::{Readers, Reading};
-use super::settings::{LinkTimes, Subscription};
+use super::settings::{Legible, LinkTimes, Subscription};
 use super::{Message, from_site, meter};
 use crate::clock::Now;
 use crate::site::{Acts, CommandFacts, FlowMeter, Mqtt, Site, Valve};
@@ -101,6 +101,17 @@ impl Devices {
     #[must_use]
     pub fn subscriptions(&self) -> &[Subscription] {
         &self.subscriptions
+    }
+
+    /// What can be read of [`Devices::subscriptions`]. Topics that come after
+    /// them are not ours to judge.
+    #[must_use]
+    pub fn legible(&self) -> Legible {
+        let readers = self.readers.clone();
+        Legible::by(move |subscription, payload| {
+            let readers = readers.get(subscription);
+            readers.is_none_or(|readers| readers.can_read(payload))
+        })
     }
 
     /// Whether the daemon drives a device; a zone without a valve is watered

@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use super::login::{Login, LoginError, Secret};
-use super::settings::{LinkTimes, Presence, Settings, Subscription, Version};
+use super::settings::{Legible, LinkTimes, Presence, Settings, Subscription, Version};
 use super::tls::{TlsError, TlsFiles, client_config};
 use crate::site::{Mqtt, MqttVersion, TlsNames};
 
@@ -57,6 +57,7 @@ impl Settings {
             tls,
             presence: presence(mqtt),
             subscriptions: subscriptions.to_vec(),
+            legible: Legible::default(),
             times: LinkTimes {
                 keep_alive: super::devices::span(mqtt.keep_alive),
                 ..LinkTimes::default()

@@ -1,9 +1,12 @@
 //! What waits to be read: a few messages per topic, taken in turn, so that a
 //! flood on one topic neither fills the memory nor hides another topic.
+//!
+//! On a crowded topic what cannot be read goes first: junk without a pause
+//! hides nothing that a device says.
 
 use std::collections::{BTreeMap, VecDeque};
 
-use super::settings::Subscription;
+use super::settings::{Legible, Subscription};
 use super::status::DownReason;
 use crate::valve::Moment;
 
@@ -42,14 +45,36 @@ pub enum Arrival {
 #[derive(Debug, Default)]
 pub struct Inbox {
     topics: BTreeMap<String, usize>,
-    queues: Vec<VecDeque<Message>>,
+    queues: Vec<VecDeque<Waiting>>,
     /// Topics with messages, each once, in turn.
     turns: VecDeque<usize>,
     /// At most one `Down` followed by one `Up`.
     news: VecDeque<Arrival>,
     bytes: usize,
+    legible: Legible,
     /// What was counted.
     pub(super) counted: Counted,
+}
+
+/// A message, and whether it can be read, once somebody has looked.
+#[derive(Debug)]
+struct Waiting {
+    message: Message,
+    is_legible: Option<bool>,
+}
+
+impl Waiting {
+    /// Looks at most once.
+    fn can_be_read(&mut self, legible: &Legible) -> bool {
+        let Message {
+            subscription,
+            payload,
+            ..
+        } = &self.message;
+        *self
+            .is_legible
+            .get_or_insert_with(|| legible.is_so(*subscription, payload))
+    }
 }
 
 /// What was counted of messages.
@@ -64,18 +89,20 @@ pub(super) struct Counted {
 impl Inbox {
     /// An empty inbox for these topics.
     #[must_use]
-    pub fn new(subscriptions: &[Subscription]) -> Self {
+    pub fn new(subscriptions: &[Subscription], legible: Legible) -> Self {
         let topics = subscriptions.iter().enumerate();
         Self {
             topics: topics
                 .map(|(index, subscription)| (subscription.topic.clone(), index))
                 .collect(),
-            queues: vec![VecDeque::new(); subscriptions.len()],
+            queues: subscriptions.iter().map(|_| VecDeque::new()).collect(),
+            legible,
             ..Self::default()
         }
     }
 
-    /// Takes a message in. When its topic is crowded the oldest of it goes.
+    /// Takes a message in. When its topic is crowded the oldest of it that
+    /// cannot be read goes, or the oldest.
     pub fn push(&mut self, topic: &str, payload: &[u8], (stored, received): (bool, Moment)) {
         self.counted.received += 1;
         let Some(&subscription) = self.topics.get(topic) else {
@@ -86,25 +113,32 @@ impl Inbox {
             self.counted.oversize += 1;
             return;
         }
+        let bytes = payload.len();
         let queue = &mut self.queues[subscription];
-        while queue.len() >= PER_TOPIC || self.bytes + payload.len() > MOST_BYTES {
-            self.counted.crowded_out += 1;
-            match queue.pop_front() {
-                Some(oldest) => self.bytes -= oldest.payload.len(),
-                None => return,
-            }
-        }
-        if queue.is_empty() && !self.turns.contains(&subscription) {
-            self.turns.push_back(subscription);
-        }
-        self.bytes += payload.len();
         // A copy: the library's bytes would keep its whole read buffer.
-        queue.push_back(Message {
+        let message = Message {
             subscription,
             payload: payload.to_vec(),
             stored,
             received,
+        };
+        queue.push_back(Waiting {
+            message,
+            is_legible: None,
         });
+        self.bytes += bytes;
+        while queue.len() > PER_TOPIC || self.bytes > MOST_BYTES {
+            let mut waiting = queue.iter_mut();
+            let junk = waiting.position(|waiting| !waiting.can_be_read(&self.legible));
+            let Some(gone) = queue.remove(junk.unwrap_or(0)) else {
+                break;
+            };
+            self.counted.crowded_out += 1;
+            self.bytes -= gone.message.payload.len();
+        }
+        if !queue.is_empty() && !self.turns.contains(&subscription) {
+            self.turns.push_back(subscription);
+        }
     }
 
     /// The link is up.
@@ -134,13 +168,13 @@ impl Inbox {
         let message = loop {
             let topic = self.turns.pop_front()?;
             let queue = &mut self.queues[topic];
-            let Some(message) = queue.pop_front() else {
+            let Some(waiting) = queue.pop_front() else {
                 continue;
             };
             if !queue.is_empty() {
                 self.turns.push_back(topic);
             }
-            break message;
+            break waiting.message;
         };
         self.bytes -= message.payload.len();
         Some(Arrival::Message(message))
@@ -149,6 +183,9 @@ impl Inbox {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
     use super::*;
 
     fn inbox(topics: usize) -> Inbox {
@@ -158,7 +195,7 @@ mod tests {
                 needed: true,
             })
             .collect();
-        Inbox::new(&topics)
+        Inbox::new(&topics, Legible::default())
     }
 
     const LIVE: (bool, Moment) = (false, Moment::from_millis(7));
@@ -188,6 +225,41 @@ mod tests {
     }
 
     #[test]
+    fn junk_on_a_topic_hides_nothing_that_can_be_read_and_is_looked_at_once() {
+        let looks = Arc::new(AtomicUsize::new(0));
+        let count = Arc::clone(&looks);
+        let topics = [Subscription {
+            topic: "bed/0".to_owned(),
+            needed: true,
+        }];
+        let legible = Legible::by(move |_, payload| {
+            count.fetch_add(1, Ordering::Relaxed);
+            payload.starts_with(b"O")
+        });
+        let mut inbox = Inbox::new(&topics, legible);
+        let junk = |inbox: &mut Inbox, texts: std::ops::Range<u32>| {
+            for n in texts {
+                inbox.push("bed/0", n.to_string().as_bytes(), LIVE);
+            }
+        };
+        junk(&mut inbox, 0..1000);
+        inbox.push("bed/0", b"ON", LIVE);
+        junk(&mut inbox, 1000..2000);
+        inbox.push("bed/0", b"OFF", LIVE);
+        junk(&mut inbox, 2000..3000);
+        assert!(looks.load(Ordering::Relaxed) <= 3002);
+        let left = ["ON", "OFF", "2994", "2995", "2996", "2997", "2998", "2999"];
+        assert_eq!(texts(&mut inbox), left);
+        // Of what can be read the latest stay.
+        for n in 0..20 {
+            inbox.push("bed/0", format!("O{n}").as_bytes(), LIVE);
+            junk(&mut inbox, 0..100);
+        }
+        let left: Vec<String> = (12..20).map(|n| format!("O{n}")).collect();
+        assert_eq!(texts(&mut inbox), left);
+    }
+
+    #[test]
     fn a_thousand_topics_of_large_messages_stay_within_the_bound() {
         let mut inbox = inbox(1000);
         let large = vec![b'x'; LARGEST_KEPT];
@@ -197,7 +269,8 @@ mod tests {
             }
         }
         assert!(inbox.bytes <= MOST_BYTES);
-        let kept: usize = inbox.queues.iter().flatten().map(|m| m.payload.len()).sum();
+        let kept = inbox.queues.iter().flatten();
+        let kept: usize = kept.map(|w| w.message.payload.len()).sum();
         assert_eq!(kept, inbox.bytes);
         while inbox.pop().is_some() {}
         assert_eq!(inbox.bytes, 0);

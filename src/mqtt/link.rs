@@ -135,7 +135,7 @@ impl Link {
     #[must_use]
     pub fn start(mut settings: Settings, clock: Arc<dyn Clock>) -> Self {
         settings.times = settings.times.rounded(settings.version);
-        let inbox = Inbox::new(&settings.subscriptions);
+        let inbox = Inbox::new(&settings.subscriptions, settings.legible.clone());
         let (stop, stopped) = watch::channel(false);
         let reason = DownReason::Starting;
         let shared = Arc::new(Shared {

@@ -8,7 +8,7 @@ use crate::valve::{MeterFlow, Moment};
 const LEAST_BETWEEN_MS: u64 = 500;
 
 /// A flow meter while it is read.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Gauge {
     meter: FlowMeter,
     last: Option<(f64, Moment)>,

@@ -44,6 +44,6 @@ pub use link::Link;
 pub use login::{Login, LoginError, Secret};
 pub use outbox::{OpenCommand, OpenText, Outbox, Outgoing, Parcel, Quality, SendError};
 pub use reading::Reading;
-pub use settings::{LinkTimes, Presence, Settings, Subscription, Version};
+pub use settings::{Legible, LinkTimes, Presence, Settings, Subscription, Version};
 pub use status::{Counters, DownReason, LinkState, LinkStatus};
 pub use tls::{TlsError, TlsFiles, client_config};

@@ -27,7 +27,7 @@ pub enum Reading {
 }
 
 /// Everything that is read from one topic.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Readers {
     pub(super) positions: Vec<(DeviceId, StateReading)>,
     pub(super) meter: Option<Gauge>,
@@ -42,10 +42,7 @@ impl Readers {
         // does not mention is no fault while it mentions another.
         let mut mentions_one = false;
         for (id, state) in &self.positions {
-            let Some(text) = content.at(state.pointer.as_deref()) else {
-                continue;
-            };
-            if let Some(position) = position(&text, state) {
+            if let Some(position) = content.position(state) {
                 mentions_one = true;
                 let echo = state.echo.as_deref();
                 let echo = echo.and_then(|pointer| content.at(Some(pointer)));
@@ -54,8 +51,7 @@ impl Readers {
             }
         }
         if let Some(gauge) = &mut self.meter
-            && let Some(text) = content.at(gauge.pointer())
-            && let Some(number) = number(&text)
+            && let Some(number) = content.number(gauge.pointer())
         {
             mentions_one = true;
             readings.extend(gauge.read(number, received).map(Reading::Flow));
@@ -66,6 +62,17 @@ impl Readers {
         }
         self.was_unclear = !mentions_one;
         readings
+    }
+
+    /// Whether a message says anything that is read here.
+    pub(super) fn can_read(&self, payload: &[u8]) -> bool {
+        let content = Content::of(payload);
+        let mut positions = self.positions.iter();
+        positions.any(|(_, state)| content.position(state).is_some())
+            || self
+                .meter
+                .as_ref()
+                .is_some_and(|gauge| content.number(gauge.pointer()).is_some())
     }
 }
 
@@ -95,23 +102,23 @@ impl<'a> Content<'a> {
             Value::Null | Value::Array(_) | Value::Object(_) => None,
         }
     }
-}
 
-fn position(text: &str, state: &StateReading) -> Option<Position> {
-    let word = text.to_lowercase();
-    if state.open_words.contains(&word) {
-        Some(Position::Open)
-    } else if state.closed_words.contains(&word) {
-        Some(Position::Closed)
-    } else {
-        None
+    fn position(&self, state: &StateReading) -> Option<Position> {
+        let word = self.at(state.pointer.as_deref())?.to_lowercase();
+        if state.open_words.contains(&word) {
+            Some(Position::Open)
+        } else if state.closed_words.contains(&word) {
+            Some(Position::Closed)
+        } else {
+            None
+        }
     }
-}
 
-/// A finite number, not negative.
-fn number(text: &str) -> Option<f64> {
-    let number: f64 = text.parse().ok()?;
-    (number.is_finite() && number >= 0.0).then_some(number)
+    /// A finite number, not negative.
+    fn number(&self, pointer: Option<&str>) -> Option<f64> {
+        let number: f64 = self.at(pointer)?.parse().ok()?;
+        (number.is_finite() && number >= 0.0).then_some(number)
+    }
 }
 
 fn shown(payload: &[u8]) -> String {
@@ -206,8 +213,10 @@ mod tests {
             b"{\"on\":1e999}",
             b"{\"on\":\"half\"}",
         ] {
+            assert!(!readers.can_read(junk), "{junk:?}");
             assert_eq!(readers.read(junk, AT), [], "{junk:?}");
         }
+        assert!(readers.can_read(br#"{"on":true}"#));
         assert_eq!(readers.read(br#"{"on":true}"#, AT).len(), 1);
         let again = readers.read(b"\x1b[2J", AT);
         let escaped = Reading::Unclear {

@@ -58,6 +58,8 @@ pub struct Settings {
     pub presence: Presence,
     /// Exact topics to read; each once.
     pub subscriptions: Vec<Subscription>,
+    /// What can be read of them: on a crowded topic the rest goes first.
+    pub legible: Legible,
     /// Bounds.
     pub times: LinkTimes,
 }
@@ -70,6 +72,32 @@ pub struct Subscription {
     /// Whether the link is of no use without it: a valve's state is needed, a
     /// sensor's reading is not.
     pub needed: bool,
+}
+
+/// Tells whether a payload can be read on a topic, by the index of its
+/// subscription; everything can be by default.
+#[derive(Clone, Default)]
+pub struct Legible(Option<Arc<IsLegible>>);
+
+type IsLegible = dyn Fn(usize, &[u8]) -> bool + Send + Sync;
+
+impl Legible {
+    /// As a function says. It is asked once for each message of a crowded
+    /// topic, while nothing else is read.
+    pub fn by(is_legible: impl Fn(usize, &[u8]) -> bool + Send + Sync + 'static) -> Self {
+        Self(Some(Arc::new(is_legible)))
+    }
+
+    pub(super) fn is_so(&self, subscription: usize, payload: &[u8]) -> bool {
+        let judge = self.0.as_ref();
+        judge.is_none_or(|is_legible| is_legible(subscription, payload))
+    }
+}
+
+impl std::fmt::Debug for Legible {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Legible")
+    }
 }
 
 /// A retained topic that says whether we are there; the broker changes it

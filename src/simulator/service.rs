@@ -11,7 +11,7 @@ use super::site::{Publication, SimulatedSite};
 use super::valve::Reboot;
 use crate::clock::Clock;
 use crate::mqtt::{
-    Arrival, Link, LinkTimes, Parcel, Presence, Quality, Settings, Subscription, Version,
+    Arrival, Legible, Link, LinkTimes, Parcel, Presence, Quality, Settings, Subscription, Version,
 };
 use crate::valve::DeviceId;
 
@@ -111,6 +111,7 @@ fn settings(topics: &[String], port: u16) -> Settings {
             lost: "offline".to_owned(),
         },
         subscriptions: topics.iter().map(topic).collect(),
+        legible: Legible::default(),
         times: LinkTimes::default(),
     }
 }

@@ -315,10 +315,10 @@ pub enum Refusal {
     #[error("the run time is zero or longer than the longest run of the site")]
     RunTime,
     /// The valve is not closed.
-    #[error("the valve is not closed")]
+    #[error("its valve is not closed: it is being watered, or still closing")]
     Busy,
     /// The zone rests after its last run.
-    #[error("the zone rests after its last run")]
+    #[error("it rests after its last run, for `soak-time` as the site file says")]
     Resting,
     /// The supply cannot feed it beside what is open.
     #[error("the supply cannot feed it beside what is open")]

@@ -121,6 +121,10 @@ fn each_command_asks_what_it_says() {
     assert_eq!(daemon.asks(&["hold", "24h", "match day"]), hold);
     let resume = Request::Resume { zone: zone() };
     assert_eq!(daemon.asks(&["resume", "--zone", "square"]), resume);
+    assert_eq!(daemon.asks(&["resume", "square"]), resume);
+    let resume = Request::Resume { zone: None };
+    assert_eq!(daemon.asks(&["resume"]), resume);
+    assert_eq!(daemon.asks(&["resume", "all"]), resume);
     assert_eq!(daemon.asks(&["acknowledge"]), Request::Acknowledge);
 }
 
@@ -279,6 +283,26 @@ outfield-north  germination    not yet planned        13:55
          no watering before Wed 23 Aug 18:00
 ";
     assert_eq!(said.out, expected, "\n{}", said.out);
+}
+
+#[test]
+fn the_status_names_each_dry_zone_once_and_none_for_less_than_a_minute() {
+    let mut status = status(2);
+    let dry = [
+        ("square", 0.4),
+        ("nets", 0.01),
+        ("square", 0.2),
+        ("nets", 0.003),
+    ];
+    status.shortfalls = dry.map(|(zone, hours)| (zone.to_owned(), hours)).into();
+    status.shortfalls.push(("outfield-north".to_owned(), 1.25));
+    let said = daemon(status, None).run(&["status"]).out;
+    let lines = said.lines().filter(|line| line.starts_with("DRY"));
+    let expected = [
+        "DRY      square: the plan leaves it dry for 36 min",
+        "DRY      outfield-north: the plan leaves it dry for 1.2 h",
+    ];
+    assert_eq!(lines.collect::<Vec<_>>(), expected);
 }
 
 #[test]

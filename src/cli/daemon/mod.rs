@@ -75,8 +75,15 @@ pub struct HoldArguments {
 /// Arguments of `soakmist resume`.
 #[derive(Debug, clap::Args)]
 pub struct ResumeArguments {
-    /// Only this zone [default: the whole site]
-    #[arg(long)]
+    /// Zone to water again, or all
+    #[arg(
+        value_name = "ZONE|all",
+        default_value = "all",
+        hide_default_value = true
+    )]
+    named: String,
+    /// The same as ZONE, as for `hold`
+    #[arg(long, conflicts_with = "named")]
     zone: Option<String>,
     #[command(flatten)]
     address: Address,
@@ -115,8 +122,13 @@ pub fn status(arguments: &StatusArguments) -> Result<(), Failure> {
 /// # Errors
 /// [`Failure`]; 1 when it is refused, 3 when no daemon answers.
 pub fn stop(arguments: &StopArguments) -> Result<(), Failure> {
-    let zone = (arguments.zone != "all").then(|| arguments.zone.clone());
+    let zone = one_or_all(&arguments.zone);
     ask(&arguments.address, &Request::Stop { zone })
+}
+
+/// None is the whole site.
+fn one_or_all(zone: &str) -> Option<String> {
+    (zone != "all").then(|| zone.to_owned())
 }
 
 /// Waters a zone now.
@@ -150,7 +162,8 @@ pub fn hold(arguments: &HoldArguments) -> Result<(), Failure> {
 /// # Errors
 /// As [`stop`].
 pub fn resume(arguments: &ResumeArguments) -> Result<(), Failure> {
-    let zone = arguments.zone.clone();
+    let named = one_or_all(&arguments.named);
+    let zone = arguments.zone.clone().or(named);
     ask(&arguments.address, &Request::Resume { zone })
 }
 

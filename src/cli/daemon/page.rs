@@ -84,14 +84,30 @@ impl Page<'_> {
         if self.status.dry_run {
             out += &paragraph("dry run  ", "everything but opening valves");
         }
-        for (zone, hours) in &self.status.shortfalls {
-            let text = format!(
-                "{}: the plan leaves it dry for {hours:.1} h",
-                printable(zone)
-            );
+        for (zone, hours) in self.dry_hours() {
+            let long = if hours < 1.0 {
+                format!("{:.0} min", hours * 60.0)
+            } else {
+                format!("{hours:.1} h")
+            };
+            let text = format!("{}: the plan leaves it dry for {long}", printable(zone));
             out += &paragraph("DRY      ", &text);
         }
         out
+    }
+
+    /// The zones that dry, each once, and for how long in all [h]. Less than a
+    /// minute is not told.
+    fn dry_hours(&self) -> Vec<(&str, f64)> {
+        let mut all: Vec<(&str, f64)> = Vec::new();
+        for (zone, hours) in &self.status.shortfalls {
+            match all.iter_mut().find(|(known, _)| known == zone) {
+                Some((_, sum)) => *sum += hours,
+                None => all.push((zone, *hours)),
+            }
+        }
+        all.retain(|(_, sum)| *sum * 60.0 >= 1.0);
+        all
     }
 
     fn open(&self) -> String {

@@ -94,6 +94,7 @@ impl Page {
             Notice::Stray(what) => (all(), format!("ALARM {what}")),
             Notice::WeatherStale(from, basis) => (all(), outlook::in_words(*from, *basis)),
             Notice::ClockWrong(problem) => (all(), problem.to_string()),
+            Notice::AnewWaits(what) => (all(), what.clone()),
             Notice::Sensor(news) => (all(), news.to_string()),
             Notice::Corrected {
                 zone, correction, ..

@@ -83,6 +83,7 @@ pub(super) fn write(notice: &Notice, site: &Site) {
         Notice::ClockSet(step) => {
             tracing::warn!(seconds = step.num_seconds(), "the clock was set");
         }
+        Notice::AnewWaits(what) => tracing::warn!(what, "nothing opens yet"),
         Notice::WeatherStale(from, basis) => {
             tracing::warn!(
                 what = outlook::in_words(*from, *basis),

@@ -9,6 +9,7 @@
 //! |---|---|
 //! | `start` | from a site and a state to a daemon |
 //! | `service`, `topics` | the loop as a task |
+//! | `words` | what it does with what comes from outside |
 //! | `writer`, `planner` | the journal and planning beside it |
 //! | `weather`, `signals` | what comes from outside, as words |
 //! | `stops` | what Homie controllers set |
@@ -29,6 +30,7 @@ mod stops;
 mod teller;
 mod topics;
 mod weather;
+mod words;
 mod writer;
 
 use std::collections::BTreeMap;
@@ -118,6 +120,7 @@ pub struct Daemon {
     again: Arc<Notify>,
     watched: Vec<(&'static str, AbortHandle)>,
     frozen: watch::Sender<Arc<Frozen>>,
+    in_force: watch::Sender<Arc<Site>>,
     /// Names of zones of which nothing is told any more.
     gone: Vec<String>,
 }
@@ -145,6 +148,7 @@ impl Daemon {
         let (handle, counter) = Handle::new(control.status());
         let (word, words) = mpsc::channel(WORDS);
         let frozen = watch::Sender::new(Arc::clone(control.frozen()));
+        let in_force = watch::Sender::new(Arc::clone(&parts.settings.site));
         let daemon = Self {
             parts,
             control,
@@ -154,6 +158,7 @@ impl Daemon {
             again: Arc::default(),
             watched: Vec::new(),
             frozen,
+            in_force,
             gone,
         };
         Ok((daemon, handle))
@@ -174,6 +179,12 @@ impl Daemon {
         }
     }
 
+    /// The site in force: what is read anew is not until the loop says so.
+    #[must_use]
+    pub fn site(&self) -> watch::Receiver<Arc<Site>> {
+        self.in_force.subscribe()
+    }
+
     /// Has the loop look after a task that must not end before it: when it
     /// does, everything is closed and the daemon has failed.
     pub fn watch(&mut self, name: &'static str, task: AbortHandle) {
@@ -192,6 +203,7 @@ impl Daemon {
             again,
             watched,
             frozen,
+            in_force,
             gone,
         } = self;
         let site = Arc::clone(&parts.settings.site);
@@ -232,6 +244,8 @@ impl Daemon {
             unconfirmed: None,
             restart: None,
             kept: None,
+            lets_go: false,
+            in_force,
             watched,
             has_failed: false,
         };

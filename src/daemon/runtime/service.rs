@@ -24,7 +24,6 @@ use crate::daemon::desk::{Desk, Effect, Turn};
 use crate::daemon::handle::{Ask, Counter};
 use crate::daemon::notice::Notice;
 use crate::daemon::people::{Answer, Request, Ticket};
-use crate::daemon::sensors::Sensors;
 use crate::mqtt::{Arrival, Devices, Link, Message, Order, Reading};
 use crate::site::Site;
 use crate::store::StoreError;
@@ -78,6 +77,10 @@ pub(super) struct Service {
     pub(super) restart: Option<Box<Site>>,
     /// Why a site file that was read again is not in force.
     pub(super) kept: Option<String>,
+    /// Whether it was told that entries are let go.
+    pub(super) lets_go: bool,
+    /// The site in force, for those who gather weather.
+    pub(super) in_force: watch::Sender<Arc<Site>>,
     /// Tasks that must not end before the loop.
     pub(super) watched: Vec<(&'static str, AbortHandle)>,
     /// Whether the loop ends by a fault of ours.
@@ -197,6 +200,12 @@ impl Service {
         let (effects, turn) = self.desk.tick(self.clock.now().moment);
         self.carry_out(effects);
         self.turn(turn);
+        if self.desk.trouble().is_some() && self.desk.let_go().is_any() && !self.lets_go {
+            self.lets_go = true;
+            tracing::error!(
+                "more cannot be written than is kept: the oldest is let go, weather first"
+            );
+        }
     }
 
     /// Asks the loop; without `to` the answer is for nobody.
@@ -249,77 +258,6 @@ impl Service {
         }
     }
 
-    /// A stop wins over everything: over a beginning anew under way, and over
-    /// whatever is read after it.
-    fn take_word(&mut self, word: Word) {
-        let is_ending = self.control.is_stopping && self.restart.is_none();
-        match word {
-            Word::Stop => {
-                self.restart = None;
-                self.manager.stopping();
-                self.close_all();
-            }
-            Word::Weather(hours) => self.tell(Event::Weather(hours)),
-            Word::Site(_) | Word::Anew(_) | Word::Kept(_) if is_ending => {
-                tracing::info!("the site file was read again, but everything is being stopped");
-            }
-            Word::Kept(why) => {
-                tracing::error!(why, "the site file was read again: the one in force stays");
-                self.kept = Some(format!("{why}. The one in force stays"));
-                self.manager.ready();
-            }
-            Word::Site(site) if self.restart.is_none() && self.is_same_ground(&site) => {
-                tracing::info!("the site file was read again and is in force");
-                self.kept = None;
-                self.tell(Event::NewSite(Arc::new(*site)));
-                self.weather_again.notify_one();
-                self.manager.ready();
-            }
-            Word::Site(site) => {
-                let what = "zones, valves, topics, broker or address have changed: starting anew";
-                self.begin_anew(site, what);
-            }
-            Word::Anew(site) => {
-                let what = "a password, a token or a certificate has changed: starting anew";
-                self.begin_anew(site, what);
-            }
-        }
-    }
-
-    fn begin_anew(&mut self, site: Box<Site>, what: &str) {
-        tracing::info!("{what}");
-        self.restart = Some(site);
-        self.close_all();
-    }
-
-    fn close_all(&mut self) {
-        self.tell(Event::Valve(valve::Event::Shutdown));
-    }
-
-    /// Whether a site has the same zones, valves, topics, broker and address.
-    fn is_same_ground(&self, site: &Site) -> bool {
-        let present = &self.control.settings.site;
-        let valves = |site: &Site| {
-            let zones = site.zones.iter();
-            let zones = zones.map(|zone| {
-                let names = (zone.name.clone(), zone.formerly.clone());
-                (names, zone.valve.clone())
-            });
-            zones.collect::<Vec<_>>()
-        };
-        let installation = site.mqtt.as_ref().map(|mqtt| {
-            let mut devices = Devices::of(site, mqtt);
-            devices.set_timing(self.control.settings.installation.timing);
-            devices.installation(site)
-        });
-        present.mqtt == site.mqtt
-            && present.daemon == site.daemon
-            && present.place == site.place
-            && valves(present) == valves(site)
-            && Sensors::of(present).subscriptions() == Sensors::of(site).subscriptions()
-            && installation.is_some_and(|new| new == *self.control.settings.installation)
-    }
-
     fn take_written(&mut self, outcome: Option<Result<(), StoreError>>) {
         match outcome {
             Some(Ok(())) => self.written(true),
@@ -358,13 +296,28 @@ impl Service {
             }
             Some(Turn::Recovered) => {
                 tracing::info!("the journal can be written again");
+                self.lets_go = false;
+                self.tell_losses();
                 self.tell(Event::Valve(valve::Event::JournalRecovered));
             }
             None => {}
         }
     }
 
-    fn tell(&mut self, event: Event) {
+    /// What the state will never hold.
+    fn tell_losses(&self) {
+        let gone = self.desk.let_go();
+        if gone.is_any() {
+            tracing::warn!(
+                weather_probes_balances = gone.details,
+                commands_alarms = gone.traces,
+                water_records = gone.words,
+                "entries were too many to be kept for the disk and are not in the state"
+            );
+        }
+    }
+
+    pub(super) fn tell(&mut self, event: Event) {
         let now = self.clock.now();
         let actions = self.control.step(event, now);
         let frozen = self.control.frozen();
@@ -489,7 +442,9 @@ impl Service {
         let written = timeout_at(until, written).await;
         let freed = timeout_at(until, self.writer.close()).await;
         if written.is_err() || freed.is_err() {
-            tracing::warn!("not everything could be written down");
+            let entries = self.desk.unwritten();
+            tracing::warn!(entries, "not everything could be written down");
+            self.tell_losses();
         }
     }
 }

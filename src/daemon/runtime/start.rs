@@ -100,7 +100,8 @@ impl Start {
         let folder = self.folder.as_path();
         let topics = topics(&self.site, &devices);
         let link = mqtt::Settings::of(mqtt, &topics, folder, variable)?;
-        Ok((devices, link))
+        let legible = devices.legible();
+        Ok((devices, mqtt::Settings { legible, ..link }))
     }
 
     /// Tries whether a daemon could start, as far as the state has no say.

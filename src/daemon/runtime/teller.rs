@@ -39,6 +39,9 @@ pub(super) struct Teller {
     gone: Vec<String>,
     /// By topic.
     told: BTreeMap<String, String>,
+    /// Parts of Homie's description that were told. They stay the same: none
+    /// is made again, nor kept here.
+    described: usize,
     last: Option<Instant>,
 }
 
@@ -59,6 +62,7 @@ impl Teller {
     /// The broker may have forgotten everything: all is told anew.
     pub(super) fn forget(&mut self) {
         self.told.clear();
+        self.described = 0;
         self.last = None;
     }
 
@@ -116,14 +120,27 @@ impl Teller {
         // It would go on saying `online` when we vanish: the one last will is
         // that of the state.
         let mut is_told = self.one(format!("{}/presence", self.base), String::new(), link);
-        let attributes = homie::attributes(homie, status).into_iter();
-        for (topic, text) in attributes.chain(homie::values(homie, status)) {
+        is_told &= self.describe(homie, status, link);
+        for (topic, text) in homie::values(homie, status) {
             is_told &= self.one(topic, text, link);
         }
         if is_told {
             let state = homie::state(status).to_owned();
             self.one(homie.topic("$state"), state, link);
         }
+    }
+
+    /// Tells what was not told yet of the description, as far as the outbox
+    /// takes it; whether that is all of it.
+    fn describe(&mut self, homie: &Homie, status: &Status, link: &Link) -> bool {
+        while let Some(part) = homie::attributes_of(homie, status, self.described) {
+            let mut part = part.into_iter();
+            if !part.all(|(topic, text)| send(topic, text, link)) {
+                return false;
+            }
+            self.described += 1;
+        }
+        true
     }
 
     fn json<T: Serialize>(&mut self, name: &str, what: &T, link: &Link) {
@@ -137,21 +154,25 @@ impl Teller {
         if self.told.get(&topic) == Some(&text) {
             return true;
         }
-        let parcel = Parcel {
-            topic: topic.clone(),
-            payload: text.clone().into_bytes(),
-            quality: Quality::AtLeastOnce,
-            retain: true,
-        };
-        match link.report(parcel) {
-            Ok(()) => {
-                self.told.insert(topic, text);
-                true
-            }
-            Err(error) => {
-                tracing::debug!(%error, topic, "not told on MQTT");
-                false
-            }
+        let is_sent = send(topic.clone(), text.clone(), link);
+        if is_sent {
+            self.told.insert(topic, text);
         }
+        is_sent
     }
+}
+
+/// Whether the outbox took it.
+fn send(topic: String, text: String, link: &Link) -> bool {
+    let parcel = Parcel {
+        topic,
+        payload: text.into_bytes(),
+        quality: Quality::AtLeastOnce,
+        retain: true,
+    };
+    let sent = link.report(parcel);
+    if let Err(error) = &sent {
+        tracing::debug!(%error, "not told on MQTT");
+    }
+    sent.is_ok()
 }

@@ -148,3 +148,35 @@ async fn a_stop_waits_for_no_disk_that_hangs() {
     assert!(took < Duration::from_secs(5), "{took:?}");
     assert_eq!(rig.open_zones(), 0);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_new_beginning_is_not_begun_while_the_disk_hangs() {
+    let (rig, daemon, handle, hangs) = on_a_hanging_disk(("30 s", "0 s"));
+    let word = daemon.word();
+    let in_force = daemon.site();
+    let daemon = tokio::spawn(daemon.run());
+    rig.until("open", |rig| rig.open_zones() > 0).await;
+    hangs.store(true, Ordering::SeqCst);
+    let says = |words: &str| {
+        let alarms = &handle.status().alarms;
+        alarms.iter().any(|alarm| alarm.contains(words))
+    };
+    rig.until("named", |_| says("the journal")).await;
+    let mut other = rig.site.clone();
+    other.zones.pop();
+    let other = Box::new(other);
+    word.send(Word::Site(other.clone())).await.unwrap();
+    rig.until("told", |_| says("The one in force stays")).await;
+    word.send(Word::Anew(other.clone())).await.unwrap();
+    tokio::time::sleep(Duration::from_secs(1)).await;
+    assert!(!daemon.is_finished());
+    assert_eq!(in_force.borrow().zones.len(), 3);
+    hangs.store(false, Ordering::SeqCst);
+    rig.until("over", |_| !says("the journal")).await;
+    // Then it is.
+    word.send(Word::Site(other)).await.unwrap();
+    let end = tokio::time::timeout(Duration::from_secs(20), daemon).await;
+    let end = end.expect("it ends").unwrap();
+    assert_eq!(end.unconfirmed, Vec::<DeviceId>::new());
+    assert_eq!(end.restart.unwrap().zones.len(), 2);
+}

@@ -93,3 +93,32 @@ async fn five_thousand_messages_a_second_without_a_pause_delay_no_closing_of_a_r
     assert!(!flood.is_finished(), "the stream has ended before");
     flood.join().unwrap();
 }
+
+/// When the daemon has booked the end of so many runs of a zone.
+async fn ended(rig: &Rig, zone: usize, runs: usize) -> Instant {
+    let name = format!("zone=\"{}\"", rig.site.zones[zone].name);
+    rig.until("told as closed", |rig| {
+        let said = rig.daemon.said();
+        let ended = said.lines().filter(|line| line.contains("a run has ended"));
+        ended.filter(|line| line.contains(&name)).count() >= runs
+    })
+    .await;
+    Instant::now()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn junk_without_a_pause_on_its_own_topic_hides_no_report_of_a_relay() {
+    let rig = Rig::relays(RELAY, ("30 s", "10 min"), &[]);
+    let port = rig.broker.port();
+    let zone = open(&rig).await;
+    let topic = format!("beds/{}/state", rig.site.zones[zone].name);
+    let flood = stream(port, &topic, Duration::from_secs(40));
+    is_closed_in_time(&rig, zone).await;
+    let closed = Instant::now();
+    let confirmed = ended(&rig, zone, 1).await - closed;
+    eprintln!("zone {zone}: its report is taken after {confirmed:.3?}");
+    assert!(!flood.is_finished(), "the stream has ended before");
+    assert!(confirmed.as_secs_f64() < LATE_S, "{confirmed:?}");
+    assert!(!rig.daemon.has_said("alarm"), "{}", rig.daemon.said());
+    flood.join().unwrap();
+}

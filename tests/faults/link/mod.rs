@@ -22,8 +22,8 @@ use std::time::Duration;
 
 use soakmist::clock::{Clock, SystemClock};
 use soakmist::mqtt::{
-    Arrival, DownReason, Link, LinkState, LinkTimes, Message, Parcel, Presence, Quality, Settings,
-    Subscription, Version,
+    Arrival, DownReason, Legible, Link, LinkState, LinkTimes, Message, Parcel, Presence, Quality,
+    Settings, Subscription, Version,
 };
 use soakmist::valve::{DeviceId, Moment};
 
@@ -53,6 +53,7 @@ pub(crate) fn settings(port: u16) -> Settings {
             lost: "offline".into(),
         },
         subscriptions: vec![needed("bed/state"), needed("lawn/state")],
+        legible: Legible::default(),
         times: LinkTimes {
             connect: Duration::from_secs(1),
             subscribe: Duration::from_millis(600),

@@ -3,6 +3,7 @@
 //! through is judged, not what anybody says.
 
 mod again;
+mod bounds;
 mod fortnight;
 mod people;
 mod renamed;

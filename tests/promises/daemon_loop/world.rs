@@ -377,7 +377,7 @@ impl World {
         self.hear(told);
     }
 
-    fn hear(&mut self, told: Vec<Publication>) {
+    pub(super) fn hear(&mut self, told: Vec<Publication>) {
         let arrives = self.now.moment.after(self.delay);
         self.under_way
             .extend(told.into_iter().map(|told| (arrives, told)));

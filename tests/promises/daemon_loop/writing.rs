@@ -5,7 +5,7 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta};
-use soakmist::daemon::{Action, Answer, Desk, Effect, Request, Ticket, Turn};
+use soakmist::daemon::{Action, Answer, Desk, Effect, LetGo, Request, Ticket, Turn};
 use soakmist::store::{Entry, Record, RecordKind};
 use soakmist::valve::{Command, CommandId, DeviceId, JournalEntry, Moment, Position, RunId};
 
@@ -314,6 +314,14 @@ fn of_too_much_that_cannot_be_written_what_people_said_goes_last() {
     assert_eq!(entries.len(), 10_000);
     assert_eq!(entries.first(), Some(&Entry::Record(rain(0))));
     assert_eq!(entries.last(), Some(&Entry::Record(rain(1))));
+    // What went is counted, also afterwards.
+    let gone = LetGo {
+        traces: 2_002,
+        ..LetGo::default()
+    };
+    assert_eq!((desk.let_go(), desk.unwritten()), (gone, 10_000));
+    desk.written(true, at(61));
+    assert_eq!((desk.let_go(), desk.unwritten()), (gone, 0));
 }
 
 #[test]

@@ -3,8 +3,10 @@
 //! outlives it.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use soakmist::daemon::{Answer, Request};
+use soakmist::daemon::{Answer, Notice, Request};
+use soakmist::simulator::Fault;
 use soakmist::store::RecordKind;
+use soakmist::valve::DeviceId;
 
 use super::world::{World, site, utc, weather};
 
@@ -218,4 +220,85 @@ fn killed_years_ahead_it_says_so_afterwards_and_a_person_can_say_that_the_clock_
     world.kill();
     boot(&mut world, now);
     assert_eq!(world.control.status().clock_problem, None);
+}
+
+/// The clock is set while something keeps the loop from beginning anew; what
+/// is told of that, and how often it is logged.
+fn waiting(hinder: impl Fn(&mut World), words: &str) -> World {
+    let mut world = match_day();
+    let right = world.now.utc + TimeDelta::minutes(20);
+    boot(&mut world, utc("2036-01-01T00:00:10Z"));
+    world.run_for(TimeDelta::minutes(10));
+    hinder(&mut world);
+    world.run_for(TimeDelta::minutes(10));
+    world.told.clear();
+    world.now.utc = right;
+    world.run_for(TimeDelta::hours(2));
+    assert_eq!(world.anew, 0);
+    let alarms = world.control.status().alarms;
+    let said = alarms
+        .iter()
+        .filter(|alarm| alarm.contains("the clock has become another"));
+    let said: Vec<&String> = said.collect();
+    assert!(said.len() == 1 && said[0].contains(words), "{alarms:?}");
+    let logged = world.told.iter().filter(|notice| match notice {
+        Notice::AnewWaits(what) => what == said[0],
+        _ => false,
+    });
+    assert_eq!(logged.count(), 1, "{:?}", world.told);
+    world
+}
+
+/// It goes on by itself, and says nothing more of it.
+fn goes_on(mut world: World) {
+    world.run_for(TimeDelta::minutes(5));
+    assert!(world.anew >= 1, "the state was not read again");
+    let alarms = world.control.status().alarms;
+    assert_eq!(alarms, Vec::<String>::new());
+    let before = world.open_s(0);
+    world.run_for(TimeDelta::hours(22));
+    assert!(world.open_s(0) > before, "it does not water");
+}
+
+#[test]
+fn a_clock_that_is_set_while_the_broker_is_away_is_told_to_wait_for_it() {
+    let mut world = waiting(|world| world.link(false), "waits for the broker");
+    world.link(true);
+    goes_on(world);
+}
+
+#[test]
+fn a_clock_that_is_set_while_a_valve_is_faulted_is_told_to_wait_for_it() {
+    let deaf = DeviceId::Zone(1);
+    let mut world = waiting(
+        |world| {
+            world.valves.set_fault(deaf, Fault::Stuck);
+            let told = world.valves.open_by_itself(deaf, world.now);
+            world.hear(told);
+        },
+        "waits for west to confirm being closed",
+    );
+    world.valves.set_fault(deaf, Fault::None);
+    goes_on(world);
+}
+
+#[test]
+fn a_clock_that_is_set_while_a_run_is_in_progress_is_told_to_wait_for_its_end() {
+    let mut world = match_day();
+    let weather = weather(utc("2026-08-10T04:00:00Z"), 40);
+    world.weather = weather;
+    let right = world.now.utc;
+    boot(&mut world, right);
+    while world.all_closed() {
+        world.run_for(TimeDelta::seconds(30));
+    }
+    world.set_clock(TimeDelta::hours(3));
+    world.run_for(TimeDelta::seconds(2));
+    assert!(!world.all_closed(), "no run is torn");
+    let alarms = world.control.status().alarms;
+    let says = |words: &str| alarms.iter().any(|alarm| alarm.contains(words));
+    assert!(says("the end of the run in progress"), "{alarms:?}");
+    world.run_for(TimeDelta::minutes(60));
+    assert_eq!(world.anew, 1);
+    assert_eq!(world.control.status().alarms, Vec::<String>::new());
 }

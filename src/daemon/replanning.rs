@@ -28,6 +28,8 @@ const STALE_WITHIN: TimeDelta = TimeDelta::hours(24);
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Planning {
     pub(super) since: Moment,
+    /// What is known then.
+    pub(super) revision: u64,
 }
 
 impl Control {
@@ -69,7 +71,10 @@ impl Control {
         }
         self.replan_at = None;
         self.planned_at = Some(now);
-        self.planning = Some(Planning { since: now });
+        self.planning = Some(Planning {
+            since: now,
+            revision: self.revision,
+        });
         out.push(Action::Plan(Box::new(self.assignment())));
     }
 
@@ -90,9 +95,18 @@ impl Control {
     }
 
     pub(super) fn adopt(&mut self, outcome: Outcome, out: &mut Vec<Action>) {
-        self.planning = None;
+        let is_awaited = |planning: &Planning| planning.revision == outcome.revision;
+        if self.planning.as_ref().is_none_or(is_awaited) {
+            self.planning = None;
+        }
         if outcome.revision != self.revision {
-            self.changed();
+            // It tells of what was. Unless a later one is under way, one is
+            // made of what is. Nothing has changed by it: a planner that is
+            // one behind would otherwise stay so for ever.
+            if self.planning.is_none() {
+                self.plan_holds = false;
+                self.replan_by(self.now.moment);
+            }
             return;
         }
         self.plan_holds = true;

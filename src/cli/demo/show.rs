@@ -9,6 +9,7 @@ use tokio::time::sleep;
 
 use super::super::Failure;
 use super::page::Page;
+use crate::agronomy::weather_record::RawHour;
 use crate::clock::{AcceleratedClock, Clock, Now};
 use crate::daemon::runtime::{Daemon, Parts, Start, Word, hasten, timing};
 use crate::simulator::{EmbeddedBroker, SimulatedSite, Simulator};
@@ -16,7 +17,6 @@ use crate::site::{Site, load};
 use crate::store::{Entry, Ledger, StoreError};
 use crate::valve::Moment;
 use crate::weather::csv::{CsvOptions, parse};
-use crate::weather::series::SeriesHour;
 
 const SITE: &str = include_str!("../../../config/harrowmere.toml");
 const WEATHER: &str = include_str!("../../../config/harrowmere-weather.csv");
@@ -77,7 +77,6 @@ async fn show(days: u32, speed: u32, folder: &Path) -> Result<Result<(), Failure
     let parts = parts(&start, &clock, (speed, Arc::clone(&page)))?;
     let (daemon, handle) = Daemon::new(parts).map_err(|error| error.to_string())?;
     let word = daemon.word();
-    tell_weather(&word, &site).await?;
     anstream::println!(
         "{}: {} simulated valves, a pump, a meter,\n\
          and a broker of their own. A second here is {:.0} min there. Ctrl-C ends it.\n\n\
@@ -128,6 +127,8 @@ fn parts(
     (speed, page): (u32, Arc<Page>),
 ) -> Result<Parts, String> {
     let mut parts = start.parts().map_err(|error| error.to_string())?;
+    // Known from the start: to wait for it would be over in no time there.
+    parts.memory.weather = weather(&start.site)?;
     hasten(&mut parts, speed);
     parts.settings.believe_clock = true;
     let held = Arc::clone(clock);
@@ -143,13 +144,10 @@ fn parts(
     Ok(parts)
 }
 
-async fn tell_weather(word: &tokio::sync::mpsc::Sender<Word>, site: &Site) -> Result<(), String> {
+fn weather(site: &Site) -> Result<Vec<RawHour>, String> {
     let options = CsvOptions::of(site.place.time_zone);
     let weather = parse(WEATHER.as_bytes(), &options).map_err(|error| error.to_string())?;
-    let hours = weather.hours.into_iter();
-    let hours = hours.map(|hour| SeriesHour::told(hour, "the weather of the demonstration", None));
-    let told = word.send(Word::Weather(hours.collect())).await;
-    told.map_err(|error| error.to_string())
+    Ok(weather.hours)
 }
 
 /// A journal that holds the clock while it writes.

@@ -168,3 +168,29 @@ fn two_hundred_kills_in_a_fortnight_lose_nothing_and_give_nothing_twice() {
         );
     }
 }
+
+#[test]
+fn plannings_that_take_longer_than_they_are_waited_for_still_come_into_force() {
+    let hours = weather(utc("2026-08-10T04:00:00Z"), 40);
+    let mut world = World::new(site("2026-08-22 16:00"), utc("2026-08-24T12:00:00Z"), hours);
+    world.run_for(TimeDelta::hours(1));
+    // A computer that is far too busy, or slept in the middle of a planning.
+    world.planning_takes = std::time::Duration::from_secs(90);
+    world.run_for(TimeDelta::hours(5));
+    let runs = world.begun.len();
+    world.run_for(TimeDelta::hours(24));
+    assert!(
+        world.begun.len() > runs + 10,
+        "{runs} and {}",
+        world.begun.len()
+    );
+    // It is soon itself again.
+    world.planning_takes = std::time::Duration::from_secs(1);
+    let runs = world.begun.len();
+    world.run_for(TimeDelta::hours(24));
+    assert!(
+        world.begun.len() > runs + 10,
+        "{runs} and {}",
+        world.begun.len()
+    );
+}

@@ -9,8 +9,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use soakmist::agronomy::weather_record::RawHour;
 use soakmist::clock::Now;
 use soakmist::daemon::{
-    Action, Answer, Control, Desk, Effect, Event, Memory, Notice, Request, Settings, Ticket, Turn,
-    assignment_of,
+    Action, Answer, Assignment, Control, Desk, Effect, Event, Memory, Notice, Request, Settings,
+    Ticket, Turn, assignment_of,
 };
 use soakmist::mqtt::{Devices, Message, Order, Reading};
 use soakmist::plan::rolling::RollingPlan;
@@ -76,6 +76,11 @@ pub(super) struct World {
     pub(super) writes: Vec<Vec<&'static str>>,
     /// How long a report travels to the broker.
     delay: Duration,
+    /// How long a planning takes.
+    pub(super) planning_takes: Duration,
+    /// The planning under way, when it ends, and the latest that waits.
+    planning: Option<(Moment, Box<Assignment>)>,
+    planned_next: Option<Box<Assignment>>,
     /// Reports on their way, and when they arrive.
     under_way: VecDeque<(Moment, Publication)>,
     /// Writes fail while it is set.
@@ -125,6 +130,9 @@ impl World {
             is_linked: true,
             writes: Vec::new(),
             delay: Duration::ZERO,
+            planning_takes: Duration::ZERO,
+            planning: None,
+            planned_next: None,
             under_way: VecDeque::new(),
             disk_is_full: false,
             disk_hangs: false,
@@ -298,9 +306,7 @@ impl World {
                     id,
                     command,
                 } => self.send(device, id, command),
-                Effect::Do(Action::Plan(assignment)) => {
-                    self.tell(Event::Planned(Box::new(assignment.carry_out())));
-                }
+                Effect::Do(Action::Plan(assignment)) => self.plan_by_and_by(assignment),
                 Effect::Do(Action::Answer(_, answer)) => self.answers.push(answer),
                 Effect::Do(Action::Tell(notice)) => self.note(notice),
                 Effect::Do(Action::CloseStray(_, parcel)) => {
@@ -327,6 +333,29 @@ impl World {
         let (effects, turn) = self.desk.written(is_done, self.now.moment);
         self.carry_out(effects);
         self.turn(turn);
+    }
+
+    /// One at a time, and the latest of those that wait, as the planner of the
+    /// program does it.
+    fn plan_by_and_by(&mut self, assignment: Box<Assignment>) {
+        if self.planning_takes.is_zero() {
+            self.tell(Event::Planned(Box::new(assignment.carry_out())));
+        } else if self.planning.is_some() {
+            self.planned_next = Some(assignment);
+        } else {
+            let done = self.now.moment.after(self.planning_takes);
+            self.planning = Some((done, assignment));
+        }
+    }
+
+    fn look_at_planner(&mut self) {
+        let is_done = |planning: &mut (Moment, Box<Assignment>)| planning.0 <= self.now.moment;
+        if let Some((_, assignment)) = self.planning.take_if(is_done) {
+            if let Some(next) = self.planned_next.take() {
+                self.plan_by_and_by(next);
+            }
+            self.tell(Event::Planned(Box::new(assignment.carry_out())));
+        }
     }
 
     fn turn(&mut self, turn: Option<Turn>) {
@@ -418,6 +447,8 @@ impl World {
             };
             let arrives = self.under_way.front().map(|(arrives, _)| *arrives);
             let next = next.min(arrives.unwrap_or(end));
+            let planned = self.planning.as_ref().map(|(done, _)| *done);
+            let next = next.min(planned.unwrap_or(end));
             let next = next.min(self.desk.next_due().unwrap_or(end)).min(end);
             let step = next.since(self.now.moment).max(Duration::from_millis(200));
             self.pass(step);
@@ -438,6 +469,7 @@ impl World {
             self.carry_out(effects);
             self.turn(turn);
             self.tell(Event::Tick);
+            self.look_at_planner();
         }
         if self.is_to_begin_anew && self.stopped.is_some() {
             self.is_to_begin_anew = false;

@@ -1,13 +1,17 @@
 #!/usr/bin/env python3
 """Inputs and result table of contrib/backtest_year.sh; standard library only.
 
-    backtest_year.py inputs YEAR.csv FOLDER   writes sites and the stressed year
-    backtest_year.py table FOLDER             prints the table from the JSON there
+    backtest_year.py inputs YEAR.csv FOLDER TEXTURES LAYER
+                                    writes sites and the stressed year; textures
+                                    by commas, or "all"; thickness of the seed layer
+    backtest_year.py table FOLDER   prints the tables from the JSON there
 """
 
 import csv
+import itertools
 import json
 import pathlib
+import statistics
 import sys
 from datetime import datetime
 
@@ -33,14 +37,15 @@ soil = "{texture}"
 sprinkler = {{ precipitation-rate = "12 mm/h", distribution-uniformity = 0.65, application-efficiency = "80 %" }}
 runs = {{ shortest = "1 min", longest = "25 min", soak-time = "15 min" }}
 seeding = {{ at = "{day} 09:00", mix = "tall-fescue", soil-now = "half"{cover} }}
+roots = {{ seed-layer = "{layer}" }}
 """
 COVERS = {"bare": "", "covered": ', cover = { material = "medium-sheet" }'}
 
 
-def site(day):
+def site(day, textures, layer):
     zones = [
-        ZONE.format(name=f"{texture}-{kind}", texture=texture, day=day, cover=cover)
-        for texture in TEXTURES
+        ZONE.format(name=f"{texture}-{kind}", texture=texture, day=day, cover=cover, layer=layer)
+        for texture in textures
         for kind, cover in COVERS.items()
     ]
     return HEAD + "".join(zones)
@@ -57,9 +62,10 @@ def stress(row):
     }
 
 
-def inputs(year, folder):
+def inputs(year, folder, textures, layer):
+    textures = TEXTURES if textures == "all" else textures.split(",")
     for month, day in MONTHS.items():
-        (folder / f"{month}.toml").write_text(site(day))
+        (folder / f"{month}.toml").write_text(site(day, textures, layer))
     with open(year, newline="") as source:
         rows = list(csv.DictReader(line for line in source if not line.startswith("#")))
     for name, change in [("real", dict), ("stressed", stress)]:
@@ -104,70 +110,117 @@ def against_safe(zone, safe):
     return 1 - zone["watered"]["gross_mm"] / timer_mm
 
 
+def share(outcome, key):
+    return outcome[key] / outcome["daylight_h"]
+
+
 def row(zone, soil, safe):
     verdict, plan = soil["verdict"], soil["plan"]
-    drawn = soil["drawn"]
-    worst = drawn and drawn["driest_worst"]
-    share = lambda outcome, key: outcome and outcome[key] / outcome["daylight_h"]
     timer = cheapest(soil)
     practice = f"{timer['watered']['gross_mm']:.0f}" if timer else "-"
     return (
-        f"| {zone['name']} | {percent(verdict['dry_top_share'])} | {percent(verdict['dry_seed_share'])} "
+        f"| {zone['name']} | {percent(verdict['dry_top_share'])} "
+        f"| {percent(share(plan['driest'], 'dry_top_shut_h'))} | {percent(verdict['dry_seed_share'])} "
         f"| {percent(share(plan['driest'], 'dry_seed_shut_h'))} "
-        f"| {percent(verdict['dry_head_share'])} | {percent(share(worst, 'dry_top_h'))} "
-        f"| {percent(share(worst, 'dry_seed_h'))} | {plan['wettest']['runoff_of_watering_mm']:.1f} "
-        f"| {plan['wettest']['longest_ponding_of_watering_min']:.0f} "
+        f"| {percent(verdict['dry_head_share'])} | {plan['wettest']['runoff_of_watering_mm']:.1f} "
+        f"| {plan['wettest']['longest_ponding_of_watering_min']:.0f} | {zone['watered']['runs']} "
         f"| {zone['watered']['gross_mm']:.0f} | {practice} | {percent(verdict['saving'])} "
         f"| {percent(against_safe(zone, safe))} | {why(verdict)} |"
     )
 
 
 COLUMNS = (
-    "| zone | dry 10 mm % | dry 3 mm % | of it shut % | -50 m % | worst tenth 10 mm % | 3 mm % | runoff mm "
-    "| ponded min | plan mm | practice mm | saved % | against safe % | missed |\n"
+    "| zone | dry 10 mm % | of it shut % | dry 3 mm % | of it shut % | -50 m % | runoff mm "
+    "| ponded min | runs | plan mm | practice mm | saved % | against safe % | missed |\n"
     "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n"
+)
+SUMMARY = (
+    "| season | soil table | dry 10 mm | dry 3 mm | -50 m | no runoff | no ponding | 30 % saved "
+    "| 10 mm while open, worst % | median saved % | against safe % | all |\n"
+    "|---|---|---|---|---|---|---|---|---|---|---|---|"
+)
+DRAWN = (
+    "| zone | dry 10 mm % | dry 3 mm % | -50 m % | runoff mm | ponded min | plan mm |\n"
+    "|---|---|---|---|---|---|---|\n"
+)
+WEEK = (
+    "| zone | layer at its end mm | daylight h | dry h, mean of the zone | dry h, driest quarter |\n"
+    "|---|---|---|---|---|\n"
 )
 
 
+def drawn_row(zone, soil):
+    """Exact ground, median and worst tenth of the drawn ones."""
+    drawn, plan = soil["drawn"], soil["plan"]
+    dry = [plan["driest"], drawn["driest_median"], drawn["driest_worst"]]
+    wet = [plan["wettest"], drawn["wettest_median"], drawn["wettest_worst"]]
+    water = [zone["watered"]["gross_mm"], drawn["gross_mm_median"], drawn["gross_mm_worst"]]
+    cells = [" / ".join(percent(share(o, key)) for o in dry)
+             for key in ("dry_top_h", "dry_seed_h", "dry_head_h")]
+    cells.append(" / ".join(f"{o['runoff_of_watering_mm']:.1f}" for o in wet))
+    cells.append(" / ".join(f"{o['longest_ponding_of_watering_min']:.0f}" for o in wet))
+    cells.append(" / ".join(f"{mm:.0f}" for mm in water))
+    return f"| {zone['name']} | " + " | ".join(cells) + " |"
+
+
+def week_row(zone, soil):
+    """The first week of young grass."""
+    week = soil["taper"]
+    return (f"| {zone['name']} | {week['layer_mm']:.0f} | {week['daylight_h']:.0f} "
+            f"| {week['dry_mean_h']:.1f} | {week['dry_driest_h']:.1f} |")
+
+
+def summary_row(season, rows):
+    verdicts = [soil["verdict"] for _, soil, _ in rows]
+    met = lambda test: sum(1 for verdict in verdicts if test(verdict))
+    middle = lambda shares: percent(statistics.median(shares) if shares else None)
+    safe_savings = [x for x in (against_safe(z, safe) for z, _, safe in rows) if x is not None]
+    driest = [soil["plan"]["driest"] for _, soil, _ in rows]
+    while_open = max(share(o, "dry_top_h") - share(o, "dry_top_shut_h") for o in driest)
+    return (
+        f"| {season} | {rows[0][1]['table']} | {met(lambda v: v['dry_top_share'] <= 0.01)} "
+        f"| {met(lambda v: v['dry_seed_share'] <= 0.01)} | {met(lambda v: v['dry_head_share'] <= 0.01)} "
+        f"| {met(lambda v: v['no_runoff'])} | {met(lambda v: v['no_ponding'])} "
+        f"| {met(lambda v: v['saving'] is None or v['saving'] >= 0.30)} | {100 * while_open:.2f} "
+        f"| {middle([v['saving'] for v in verdicts if v['saving'] is not None])} "
+        f"| {middle(safe_savings)} | {met(lambda v: not why(v))} |"
+    )
+
+
+def section(title, columns, lines):
+    return f"### {title}\n\n{columns}" + "\n".join(lines) + "\n"
+
+
 def table(folder):
-    results, summary = [], []
-    for month in MONTHS:
-        for weather in WEATHERS:
-            path = folder / f"{month}-{weather}.json"
-            if not path.exists():
-                continue
-            found = json.loads(path.read_text())
-            stressed = folder / f"{month}-stressed.json"
-            safe_zones = json.loads(stressed.read_text())["zones"] if stressed.exists() else found["zones"]
-            for index, soil in enumerate(found["zones"][0]["soils"]):
-                rows = [
-                    (zone, zone["soils"][index], cheapest(safe["soils"][index]))
-                    for zone, safe in zip(found["zones"], safe_zones, strict=True)
-                ]
-                verdicts = [soil["verdict"] for _, soil, _ in rows]
-                safe_savings = sorted(x for x in (against_safe(z, s) for z, _, s in rows) if x is not None)
-                middle_safe = percent(safe_savings[len(safe_savings) // 2]) if safe_savings else "-"
-                met = lambda test: sum(1 for verdict in verdicts if test(verdict))
-                savings = sorted(v["saving"] for v in verdicts if v["saving"] is not None)
-                middle = percent(savings[len(savings) // 2]) if savings else "-"
-                summary.append(
-                    f"| {month}, {weather} | {soil['table']} | {met(lambda v: v['dry_top_share'] <= 0.01)} "
-                    f"| {met(lambda v: v['dry_seed_share'] <= 0.01)} | {met(lambda v: v['dry_head_share'] <= 0.01)} "
-                    f"| {met(lambda v: v['no_runoff'])} | {met(lambda v: v['no_ponding'])} "
-                    f"| {met(lambda v: v['saving'] is None or v['saving'] >= 0.30)} | {middle} "
-                    f"| {middle_safe} | {met(lambda v: not why(v))} |"
-                )
-                results.append(f"### {month}, {weather} weather, {soil['table']}\n\n{COLUMNS}"
-                               + "\n".join(row(*pair) for pair in rows) + "\n")
-    print("| season | soil table | dry 10 mm | dry 3 mm | -50 m | no runoff | no ponding | 30 % saved "
-          "| median saved % | against safe % | all |\n|---|---|---|---|---|---|---|---|---|---|---|")
-    print("\n".join(summary) + "\n")
-    print("\n".join(results), end="")
+    summary, zones, draws, weeks = [], [], [], []
+    for month, weather in itertools.product(MONTHS, WEATHERS):
+        path = folder / f"{month}-{weather}.json"
+        if not path.exists():
+            continue
+        found = json.loads(path.read_text())["zones"]
+        stressed = folder / f"{month}-stressed.json"
+        safe_zones = json.loads(stressed.read_text())["zones"] if stressed.exists() else found
+        for index, soil in enumerate(found[0]["soils"]):
+            rows = [
+                (zone, zone["soils"][index], cheapest(safe["soils"][index]))
+                for zone, safe in zip(found, safe_zones, strict=True)
+            ]
+            summary.append(summary_row(f"{month}, {weather}", rows))
+            title = f"{month}, {weather} weather, {soil['table']}"
+            zones.append(section(title, COLUMNS, [row(*of_zone) for of_zone in rows]))
+            if soil["drawn"]:
+                lines = [drawn_row(zone, soil) for zone, soil, _ in rows]
+                draws.append(section(f"Drawn grounds: {title}", DRAWN, lines))
+            grown = [week_row(zone, soil) for zone, soil, _ in rows if soil.get("taper")]
+            if grown:
+                weeks.append(section(f"The week after all is up: {title}", WEEK, grown))
+    print(SUMMARY + "\n" + "\n".join(summary) + "\n")
+    print("\n".join(zones + draws + weeks), end="")
 
 
 def main():
-    if len(sys.argv) == 4 and sys.argv[1] == "inputs":
-        inputs(sys.argv[2], pathlib.Path(sys.argv[3]))
+    if len(sys.argv) == 6 and sys.argv[1] == "inputs":
+        inputs(sys.argv[2], pathlib.Path(sys.argv[3]), *sys.argv[4:])
     elif len(sys.argv) == 3 and sys.argv[1] == "table":
         table(pathlib.Path(sys.argv[2]))
     else:

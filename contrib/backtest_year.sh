@@ -1,10 +1,14 @@
 #!/bin/sh
 # Backtests April and August of the real year and of a stressed version of it
-# on 12 soils, bare and covered, and prints the table of docs/backtest-results.md.
+# on 12 soils, bare and covered, and prints the tables of
+# docs/backtest-results.md and docs/backtest-zones.md.
 #
-#     contrib/backtest_year.sh [DRAWS] [FOLDER] > table.md
+#     contrib/backtest_year.sh [DRAWS] [FOLDER] > tables.md
 #
 # DRAWS grounds beside the exact one (20); JSON and inputs stay in FOLDER.
+# Less than all of it, by the environment:
+#
+#     TEXTURES=sandy-loam,silt-loam,clay-loam MONTHS=august SEED_LAYER="3 mm"
 set -eu
 cd "$(dirname "$0")/.."
 draws=${1:-20}
@@ -12,8 +16,9 @@ folder=${2:-$(mktemp -d)}
 mkdir -p "$folder"
 cargo build --release --quiet
 program=${CARGO_TARGET_DIR:-target}/release/soakmist
-python3 contrib/backtest_year.py inputs tests/data/greensboro_tmy3_hourly.csv "$folder"
-for month in august april; do
+python3 contrib/backtest_year.py inputs tests/data/greensboro_tmy3_hourly.csv "$folder" \
+    "${TEXTURES:-all}" "${SEED_LAYER:-10 mm}"
+for month in ${MONTHS:-august april}; do
     case $month in
         august) from=2023-08-01 ;;
         april) from=2023-04-01 ;;

@@ -11,6 +11,7 @@ use super::ground::{GroundError, TrueSoil};
 use super::practice::{PRACTICES, Practice, RULE_OF_THUMB_MM};
 use super::result::{Chosen, Drawn, PracticeResult, Quarters, SoilResult, Verdict, Water};
 use super::tally::{Outcome, seconds};
+use super::taper::Taper;
 use super::trial::{Bed, Patience, Plot, Quarter, Watered};
 use crate::column::{ClassTable, ColumnError};
 use crate::site::Site;
@@ -44,10 +45,13 @@ impl Contest<'_> {
     ) -> Result<SoilResult, BacktestError> {
         let error = GroundError::NONE;
         let soil = TrueSoil::of(self.plot.zone, &self.plot.ground, self.table.0, &error);
-        let practices = self
+        let (practices, taper) = self
             .plot
             .bed(soil, error)
-            .and_then(|bed| self.practices(&bed, plan[0].dry_s()))
+            .and_then(|bed| {
+                let practices = self.practices(&bed, plan[0].dry_s())?;
+                Ok((practices, Taper::of(self.plot, &bed, self.exact)?))
+            })
             .map_err(|source| BacktestError::Column {
                 zone: self.plot.zone.name.clone(),
                 source,
@@ -63,6 +67,7 @@ impl Contest<'_> {
             verdict: self.verdict(&plan, &practices),
             plan,
             drawn,
+            taper,
             practices,
         })
     }

@@ -8,6 +8,7 @@
 //! - [`ground`] is the soil as it is, [`trial`] waters it, [`tally`] keeps books;
 //! - [`practice`] is what people do today, [`compare`] finds how long its runs
 //!   must be to keep seed as moist;
+//! - [`taper`] looks at the first week of young grass;
 //! - [`result`] is what is found, [`parallel`] shares the work out.
 
 pub mod compare;
@@ -19,6 +20,7 @@ pub mod practice;
 pub mod result;
 pub mod season;
 pub mod tally;
+pub mod taper;
 pub mod trial;
 
 use chrono::{DateTime, TimeDelta, Utc};

@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 use serde::Serialize;
 
 use super::tally::Outcome;
+use super::taper::Taper;
 
 /// A backtest of a site.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -89,6 +90,9 @@ pub struct SoilResult {
     pub plan: Quarters,
     /// The plan on drawn grounds.
     pub drawn: Option<Drawn>,
+    /// The plan on the exact ground in the first week after all is up; none
+    /// where the span ends before.
+    pub taper: Option<Taper>,
     /// Fixed practice on the exact ground.
     pub practices: Vec<PracticeResult>,
     /// The plan measured by what is wanted of it.

@@ -268,7 +268,8 @@ pub fn seconds(whole: i64) -> f64 {
     seconds
 }
 
-fn hours(whole: i64) -> f64 {
+/// Hours of a number of seconds.
+pub(super) fn hours(whole: i64) -> f64 {
     seconds(whole) / 3600.0
 }
 

@@ -13,7 +13,8 @@ use crate::balance::ground::Ground;
 use crate::balance::growth::Season;
 use crate::balance::record::Stage;
 use crate::column::{
-    Column, ColumnError, ColumnSpec, Initial, RootUptake, SoilTable, SurfaceForcing, WaterStress,
+    Column, ColumnError, ColumnSpec, Initial, RootUptake, SoilTable, StepReport, SurfaceForcing,
+    WaterStress,
 };
 use crate::plan::window::Openings;
 use crate::site::{SoilState, Sprinkler, Zone};
@@ -21,7 +22,7 @@ use crate::site::{SoilState, Sprinkler, Zone};
 /// Longest step between two looks at the column [s].
 const LOOK_S: i64 = 300;
 /// Seconds of an hour.
-const HOUR_S: i64 = 3600;
+pub(super) const HOUR_S: i64 = 3600;
 /// The seed layer is judged by its mean down to here [mm].
 pub const TOP_MM: f64 = 10.0;
 /// The seed lies within this depth [mm].
@@ -87,9 +88,29 @@ impl Quarter {
 /// The ground of a trial, ready to be watered.
 #[derive(Debug, Clone)]
 pub struct Bed {
-    column: Column,
-    soil: TrueSoil,
+    pub(super) column: Column,
+    pub(super) soil: TrueSoil,
     error: GroundError,
+}
+
+/// Runs that are still to come, and how much they bring.
+pub(super) struct Watering<'w> {
+    runs: &'w [Watered],
+    rate_mm_per_h: f64,
+}
+
+/// A column after a step.
+pub(super) struct Look<'c> {
+    /// Begin of the step [s].
+    pub from: i64,
+    /// End of the step [s].
+    pub to: i64,
+    /// The column at its end.
+    pub column: &'c Column,
+    /// What the water did in it.
+    pub report: StepReport,
+    /// Rain and water from sprinklers [mm].
+    pub water_mm: f64,
 }
 
 /// When a trial is not worth going on with: daylight seconds below threshold
@@ -135,29 +156,17 @@ impl Plot<'_> {
         (watered, quarter): (&[Watered], Quarter),
         patience: Option<Patience>,
     ) -> Result<Option<Outcome>, ColumnError> {
-        let sprinkler = &self.zone.sprinkler;
-        let rate_mm_per_h = sprinkler.precipitation_rate.mm_per_h()
-            * sprinkler.application_efficiency
-            * quarter.share(sprinkler)
-            * bed.error.rate;
         let mut column = bed.column.clone();
         let mut recorder = Recorder::new(self.root_zone_water(&column));
-        let mut watered = watered;
-        for hour in self.trial_hours() {
+        let mut watering = self.watering(bed, (watered, quarter));
+        for hour in self.hours_to(self.judged_to()) {
             recorder.begin_hour(hour);
-            let end_s = hour.start.timestamp() + HOUR_S;
-            let mut at = hour.start.timestamp();
             let mut moisture = self.moisture(&column, &bed.soil);
-            while at < end_s {
-                let (open, end) = next_look(&mut watered, at);
-                let rate = if open { rate_mm_per_h } else { 0.0 };
-                let span_s = seconds(end - at);
-                let report = column.advance(span_s, &self.forcing(hour, rate))?;
-                let water_mm = (rate + hour.rain_mm) * span_s / 3600.0;
-                moisture = self.moisture(&column, &bed.soil);
-                recorder.note(&self.step(hour, at, end), &report, water_mm, &moisture);
-                at = end;
-            }
+            self.water_hour(&mut column, hour, &mut watering, |look| {
+                moisture = self.moisture(look.column, &bed.soil);
+                let step = self.step(hour, look.from, look.to);
+                recorder.note(&step, &look.report, look.water_mm, &moisture);
+            })?;
             recorder.end_hour(&moisture);
             if patience.is_some_and(|patience| recorder.lost(patience)) {
                 return Ok(None);
@@ -166,12 +175,57 @@ impl Plot<'_> {
         Ok(Some(recorder.finish(self.root_zone_water(&column))))
     }
 
-    /// The hours of the trial.
-    fn trial_hours(&self) -> impl Iterator<Item = &HourDemand> {
-        let to = self.judged_to();
+    /// The hours from the begin of the trial to an instant.
+    pub(super) fn hours_to(&self, to: DateTime<Utc>) -> impl Iterator<Item = &HourDemand> {
         self.demand
             .iter()
             .filter(move |hour| hour.start >= self.begin && hour.start < to)
+    }
+
+    /// The runs as they reach a part of the zone.
+    pub(super) fn watering<'w>(
+        &self,
+        bed: &Bed,
+        (runs, quarter): (&'w [Watered], Quarter),
+    ) -> Watering<'w> {
+        let sprinkler = &self.zone.sprinkler;
+        Watering {
+            runs,
+            rate_mm_per_h: sprinkler.precipitation_rate.mm_per_h()
+                * sprinkler.application_efficiency
+                * quarter.share(sprinkler)
+                * bed.error.rate,
+        }
+    }
+
+    /// Waters a column through an hour and shows it after every step.
+    ///
+    /// # Errors
+    /// [`ColumnError`] from the column.
+    pub(super) fn water_hour(
+        &self,
+        column: &mut Column,
+        hour: &HourDemand,
+        watering: &mut Watering,
+        mut see: impl FnMut(&Look),
+    ) -> Result<(), ColumnError> {
+        let mut at = hour.start.timestamp();
+        let end_s = at + HOUR_S;
+        while at < end_s {
+            let (open, end) = next_look(&mut watering.runs, at);
+            let rate = if open { watering.rate_mm_per_h } else { 0.0 };
+            let span_s = seconds(end - at);
+            let report = column.advance(span_s, &self.forcing(hour, rate))?;
+            see(&Look {
+                from: at,
+                to: end,
+                column,
+                report,
+                water_mm: (rate + hour.rain_mm) * span_s / 3600.0,
+            });
+            at = end;
+        }
+        Ok(())
     }
 
     /// What the weather and the sprinklers do to the column.

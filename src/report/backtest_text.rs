@@ -147,6 +147,18 @@ impl Page<'_> {
         }
         let verdict = in_units(&verdict(&soil.verdict), self.units());
         paragraph(out, "  ", &verdict, PAGE);
+        if let Some(week) = &soil.taper {
+            let text = format!(
+                "-> after all is up, until {}: the managed layer (to {}) too dry for {} of {} h of \
+                 daylight at the mean of the zone, {} h in the driest quarter",
+                self.day(week.to),
+                depth(Depth::from_mm(week.layer_mm), self.units()),
+                fixed(week.dry_mean_h, 1),
+                fixed(week.daylight_h, 0),
+                fixed(week.dry_driest_h, 1),
+            );
+            paragraph(out, "  ", &text, PAGE);
+        }
     }
 
     fn columns(&self, out: &mut String) {

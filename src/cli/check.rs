@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-use chrono::{NaiveDate, TimeDelta, Utc};
+use chrono::{Datelike as _, NaiveDate, TimeDelta, Utc};
 use serde::Serialize;
 
 use super::Failure;
@@ -214,7 +214,7 @@ fn today(site: &Site) -> NaiveDate {
 /// A sowing in the past that nobody saw come up and that no file has weather
 /// for, and green seen in the future or sooner than seed comes up.
 fn untimely(site: &Site, today: NaiveDate) -> Vec<(String, String)> {
-    let mut found = Vec::new();
+    let mut found: Vec<(String, String)> = in_midwinter(site).into_iter().collect();
     for zone in &site.zones {
         let sown = zone.seeding.at.with_timezone(&site.place.time_zone);
         let (name, sown) = (&zone.name, sown.date_naive());
@@ -238,6 +238,36 @@ fn untimely(site: &Site, today: NaiveDate) -> Vec<(String, String)> {
         }
     }
     found
+}
+
+/// Seed that is sown in the coldest weeks of a place with a winter; told once,
+/// as mostly all is sown together.
+fn in_midwinter(site: &Site) -> Option<(String, String)> {
+    // Own choice: nearer to the equator winters are mild.
+    const WINTERS_FROM_DEG: f64 = 35.0;
+    let latitude = site.place.latitude_deg;
+    let months = match latitude > 0.0 {
+        true => [12, 1, 2],
+        false => [6, 7, 8],
+    };
+    let zone_time = site.place.time_zone;
+    let sown = |zone: &Zone| zone.seeding.at.with_timezone(&zone_time).date_naive();
+    let mut zones = site.zones.iter();
+    let zone = zones
+        .find(|zone| zone.seeding.emerged.is_none() && months.contains(&sown(zone).month()))?;
+    (latitude.abs() >= WINTERS_FROM_DEG).then(|| {
+        (
+            format!(
+                "zone {}: it is sown on {}, in winter there: in cold ground seed lies for weeks without \
+                 coming up, and frost kills what does",
+                zone.name,
+                sown(zone)
+            ),
+            "sow when the soil is warm enough for the seed (docs/method.md says when for each species); \
+             where winters are mild nothing needs to be done"
+                .to_owned(),
+        )
+    })
 }
 
 /// Green that is seen sooner than half the shortest published time.

@@ -153,7 +153,10 @@ pub fn load_weather(
     sources: &SourceArguments,
     asked: Asked,
 ) -> Result<PlannedWeather, Failure> {
-    let mut planned = match site.weather.is_merged() {
+    // Warm dry days stand in for all hours, also where no source is named at all.
+    let has_file = sources.weather.is_some() || site.weather.file.is_some();
+    let needs_no_file = asked.assume_warm_dry && !has_file;
+    let mut planned = match site.weather.is_merged() || needs_no_file {
         true => merged_weather(site, site_path, sources, asked)?,
         false => weather_of_file(site, site_path, sources, asked)?,
     };
@@ -287,7 +290,10 @@ fn between(hours: &[WeatherHour], from: DateTime<Utc>, to: DateTime<Utc>) -> &[W
 fn names(lines: &[SourceLine]) -> String {
     let gave = lines.iter().filter(|line| line.hours > 0);
     let names: Vec<&str> = gave.map(|line| line.name.as_str()).collect();
-    names.join(", ")
+    match names.is_empty() {
+        true => "no source".to_owned(),
+        false => names.join(", "),
+    }
 }
 
 /// The span of a plan on a forecast. Without a first day it begins as a plan on
@@ -323,7 +329,7 @@ pub fn load_weather_file(
         (None, None) => {
             return Err(Failure::Input(
                 "no weather: give --weather FILE.csv, or name a file or a service under [weather] in \
-                 the site file"
+                 the site file; for a first look, --assume-warm-dry plans on warm dry days"
                     .into(),
             ));
         }

@@ -179,7 +179,7 @@ impl Soil {
         format!(
             "\nWater the soil takes in\n  \
              saturated conductivity Ks  {}\n  \
-             Green-Ampt conductivity K  {}, suction {:.0} mm\n  \
+             Green-Ampt conductivity K  {}, suction {:.0} mm, for plans\n  \
              basic intake, level ground  {basic}\n\n{}",
             both(self.water.saturated_conductivity),
             both(class.conductivity),
@@ -189,8 +189,10 @@ impl Soil {
                 "Ks and K come from different measurements (Saxton & Rawls 2006; Rawls, \
                  Brakensiek & Miller 1983) and do not mix: Ks is for soil with every pore full \
                  of water, K, with its suction, for water going down into soil that keeps some \
-                 of its air. For how long sprinklers may run, take K. A rate measured on the \
-                 spot beats every figure here."
+                 of its air. Basic intake is a range from a manual of irrigation (Brouwer et al. \
+                 1988), to compare with. A plan takes K, less on a slope, for how long \
+                 sprinklers may run, and none of the others. A rate measured on the spot beats \
+                 every figure here: infiltration-rate under soil."
             )
         )
     }

@@ -1,10 +1,19 @@
 //! What is doubtful about a zone once soil, sprinklers and supply are seen
 //! together: nothing is wrong with each by itself.
 
-use super::water::{Watering, wettest_rate};
+use super::water::{Watering, wettest_rate, whole_seconds};
 use crate::balance::ground::Ground;
 use crate::site::{Site, UnitSystem, Zone};
-use crate::units::{Depth, show_duration};
+use crate::units::{Depth, Flow, show_duration};
+
+/// Below this rate over the whole zone something is mistaken [mm/h]: own choice,
+/// under half of what the slowest sprinklers bring.
+const HARDLY_ANY_MM_PER_H: f64 = 2.0;
+/// What sprinklers bring, the slowest and the fastest [mm/h]; common practice,
+/// no source.
+const SPRINKLERS_MM_PER_H: (f64, f64) = (5.0, 50.0);
+/// Reference evapotranspiration of a warm day (FAO-56, table 2: 5 to 7) [mm].
+const WARM_DAY_MM: f64 = 5.0;
 
 /// One doubt and what to do about it, full sentences.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,6 +33,39 @@ pub fn doubts(site: &Site) -> Vec<Doubt> {
         .collect()
 }
 
+/// A rate that no sprinkler and hardly a hose has: mostly a unit mixed up.
+fn hardly_any_rate(zone: &Zone, units: UnitSystem) -> Option<Doubt> {
+    let rate = zone.sprinkler.precipitation_rate;
+    let is_low = rate.mm_per_h() < HARDLY_ANY_MM_PER_H;
+    let day_s = 3600.0 * WARM_DAY_MM / rate.mm_per_h();
+    is_low.then(|| Doubt {
+        what: format!(
+            "zone {}: its {} on {} bring only {} in an hour: what one warm day takes, {}, needs {} of \
+             watering, and a dry seedbed waits for hours",
+            zone.name,
+            shown_flow(zone.sprinkler.flow, units),
+            zone.area.show(units),
+            Depth::from_mm(rate.mm_per_h()).show_fine(units),
+            Depth::from_mm(WARM_DAY_MM).show(units),
+            show_duration(super::course::span(whole_seconds(day_s))),
+        ),
+        help: format!(
+            "check flow, area and their units (gpm or gph, m2 or ft2): sprinklers bring {} to {} in an \
+             hour",
+            Depth::from_mm(SPRINKLERS_MM_PER_H.0).show(units),
+            Depth::from_mm(SPRINKLERS_MM_PER_H.1).show(units),
+        ),
+    })
+}
+
+/// A flow, a very small one with the decimals that it needs.
+fn shown_flow(flow: Flow, units: UnitSystem) -> String {
+    match flow.l_per_min() < 1.0 {
+        true => format!("{:.2} L/min", flow.l_per_min()),
+        false => flow.show(units),
+    }
+}
+
 fn of_zone(zone: &Zone, units: UnitSystem) -> Vec<Doubt> {
     let name = &zone.name;
     let ground = match Ground::of(zone) {
@@ -38,6 +80,7 @@ fn of_zone(zone: &Zone, units: UnitSystem) -> Vec<Doubt> {
     let watering = Watering::of(zone, &ground);
     let rate = wettest_rate(&zone.sprinkler);
     let mut doubts = Vec::new();
+    doubts.extend(hardly_any_rate(zone, units));
     if watering.shortest_ponds() {
         doubts.push(Doubt {
             what: format!(

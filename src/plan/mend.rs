@@ -16,8 +16,8 @@ use super::shortfall::shortfalls;
 use super::side_by_side::side_by_side;
 use super::timetable::{Constraint, Shortfall, ShortfallKind};
 use crate::site::local_time::date_of;
-use crate::site::{ExceptionEffect, QuietWindow, RuleException, Site};
-use crate::units::{Speed, show_duration};
+use crate::site::{ExceptionEffect, RuleException, Site};
+use crate::units::{Speed, parse_duration, show_duration};
 
 /// A relaxation must take away at least this share of a shortfall to be
 /// worth telling, or this share more than the one told before it.
@@ -27,6 +27,10 @@ const NOT_TRIED: &str =
     "what would mend it was not tried in a plan of this size: ask for fewer days";
 /// At most this many mends are told of one shortfall.
 const MOST_TOLD: usize = 3;
+/// What the permit that is tried is called.
+const PERMIT: &str = "permit";
+/// The longest that a time of [night] may be.
+const LONGEST_NIGHT_TIME: TimeDelta = TimeDelta::hours(12);
 
 /// One thing that could be different, in words, and the site with it.
 struct Relaxed {
@@ -214,9 +218,11 @@ fn harm(before_h: f64, after_h: f64) -> String {
     }
 }
 
-/// A quantity as it would be written in the site file: rounded as it is shown.
-fn as_written<Q: FromStr>(exact: Q, shown: &str) -> Q {
-    shown.replace(',', "").parse().unwrap_or(exact)
+/// A quantity and how the site file writes it, quotes included: rounded as it
+/// is `shown` to people, but without groups of thousands, which a file refuses.
+fn as_written<Q: FromStr>(exact: Q, shown: &str) -> (Q, String) {
+    let written = shown.replace(',', "");
+    (written.parse().unwrap_or(exact), format!("\"{written}\""))
 }
 
 fn missing_of(short: &Shortfall) -> f64 {
@@ -257,16 +263,16 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
             .into_iter()
             .map(|factor| {
                 let flow = site.supply.flow * factor;
-                let shown = flow.show(site.units);
-                let words = format!("supply.flow = {shown}");
-                let flow = as_written(flow, &shown);
+                let (flow, written) = as_written(flow, &flow.show(site.units));
+                let words = format!("supply.flow = {written}");
                 with(words, &|site| site.supply.flow = flow)
             })
             .collect(),
         Constraint::WateringRules | Constraint::Ban => {
             let permit = permit_for(site, prepared.span());
             let words = format!(
-                "a permit for any hour from {} to {}, in place of every [[rules.exception]]",
+                "a permit for any hour (rules.exception = [{{ name = \"{PERMIT}\", from = \"{}\", \
+                 to = \"{}\", effect = \"permit\" }}], in place of every other)",
                 permit.from, permit.to
             );
             vec![with(words, &|site| {
@@ -277,18 +283,25 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
             .into_iter()
             .filter_map(|factor| {
                 let most = site.rules.most_per_day? * factor;
-                let shown = most.show(site.units);
-                let words = format!("rules.most-per-day = {shown}");
-                let most = as_written(most, &shown);
+                let (most, written) = as_written(most, &most.show(site.units));
+                let words = format!("rules.most-per-day = {written}");
                 Some(with(words, &|site| site.rules.most_per_day = Some(most)))
             })
             .collect(),
         Constraint::QuietWindow => vec![
-            with(half_the_drying_time(&site.quiet_windows), &|site| {
-                for window in &mut site.quiet_windows {
-                    window.dry_before = window.dry_before / 2;
-                }
-            }),
+            with(
+                halved(
+                    "drying time",
+                    "dry-before",
+                    "[[quiet]]",
+                    &mut site.quiet_windows.iter().map(|window| window.dry_before),
+                ),
+                &|site| {
+                    for window in &mut site.quiet_windows {
+                        window.dry_before = half(window.dry_before).0;
+                    }
+                },
+            ),
             with(
                 "no one on the grass (every [[quiet]] taken out)".into(),
                 &|site| site.quiet_windows.clear(),
@@ -298,21 +311,20 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
             .into_iter()
             .filter_map(|factor| {
                 let limit = Speed::from_m_per_s(site.wind_limit?.m_per_s() * factor);
-                let shown = limit.show(site.units);
-                let words = format!("limits.wind = {shown} (or sprinklers nearer to the ground)");
-                let limit = as_written(limit, &shown);
+                let (limit, written) = as_written(limit, &limit.show(site.units));
+                let words = format!("limits.wind = {written} (or sprinklers nearer to the ground)");
                 Some(with(words, &|site| site.wind_limit = Some(limit)))
             })
             .collect(),
         Constraint::Night => {
-            let before_sunset =
-                (site.night.dry_before_sunset - TimeDelta::hours(1)).max(TimeDelta::zero());
-            let before_sunrise = site.night.start_before_sunrise + TimeDelta::hours(1);
+            let hour = TimeDelta::hours(1);
+            let before_sunset = (site.night.dry_before_sunset - hour).max(TimeDelta::zero());
+            let before_sunrise = (site.night.start_before_sunrise + hour).min(LONGEST_NIGHT_TIME);
+            let (before_sunset, evening) = time_as_written(before_sunset);
+            let (before_sunrise, morning) = time_as_written(before_sunrise);
             let words = format!(
-                "an hour nearer to the night (night.dry-before-sunset = {}, \
-                 night.start-before-sunrise = {})",
-                show_duration(before_sunset),
-                show_duration(before_sunrise)
+                "an hour nearer to the night (night.dry-before-sunset = {evening}, \
+                 night.start-before-sunrise = {morning})"
             );
             vec![with(words, &|site| {
                 site.night.dry_before_sunset = before_sunset;
@@ -320,10 +332,15 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
             })]
         }
         Constraint::SoakTime => vec![with(
-            "half the soak time between runs (runs.soak-time, every zone)".into(),
+            halved(
+                "soak time between runs",
+                "runs.soak-time",
+                "zone",
+                &mut site.zones.iter().map(|zone| zone.runs.soak_time),
+            ),
             &|site| {
                 for zone in &mut site.zones {
-                    zone.runs.soak_time = zone.runs.soak_time / 2;
+                    zone.runs.soak_time = half(zone.runs.soak_time).0;
                 }
             },
         )],
@@ -331,20 +348,33 @@ fn relaxations(prepared: &Prepared, cause: Constraint) -> Vec<Relaxed> {
     }
 }
 
-/// Says the new time where it is one for all windows.
-fn half_the_drying_time(windows: &[QuietWindow]) -> String {
-    let halves: BTreeSet<TimeDelta> = windows.iter().map(|w| w.dry_before / 2).collect();
+/// A time span and how the site file writes it, as it is shown to people.
+fn time_as_written(exact: TimeDelta) -> (TimeDelta, String) {
+    let written = show_duration(exact);
+    let planned = parse_duration(&written).unwrap_or(exact);
+    (planned, format!("\"{written}\""))
+}
+
+/// Half a time span, as it is written.
+fn half(time: TimeDelta) -> (TimeDelta, String) {
+    time_as_written(time / 2)
+}
+
+/// Half of a time that every zone or window has; the new one in the words of
+/// the file where it is one for all.
+fn halved(what: &str, key: &str, of: &str, times: &mut dyn Iterator<Item = TimeDelta>) -> String {
+    let halves: BTreeSet<(TimeDelta, String)> = times.map(half).collect();
     let which = match halves.first().filter(|_| halves.len() == 1) {
-        Some(half) => format!("dry-before = {} in every [[quiet]]", show_duration(*half)),
-        None => "dry-before halved in every [[quiet]]".to_owned(),
+        Some((_, written)) => format!("{key} = {written} in every {of}"),
+        None => format!("{key} halved in every {of}"),
     };
-    format!("half the drying time ({which})")
+    format!("half the {what} ({which})")
 }
 
 fn permit_for(site: &Site, span: &Span) -> RuleException {
     let time_zone = site.place.time_zone;
     RuleException {
-        name: String::new(),
+        name: PERMIT.into(),
         from: date_of(time_zone, span.begin),
         to: date_of(time_zone, span.to),
         zones: Vec::new(),

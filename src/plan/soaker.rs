@@ -16,6 +16,9 @@ use super::window::Openings;
 /// Starts are looked at so often for what kept a soak from being whole [s].
 const OBSTACLE_STEP_S: usize = 300;
 
+/// A soak that ends so long before the ground must rest is early [s].
+const EARLY_S: i64 = 24 * 3600;
+
 /// What came of a deep soak.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Soaked {
@@ -74,7 +77,15 @@ pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings)
         };
         runs.push(waterer.run(start, length, Stage::PreSoak, reason));
     }
-    let summary = summary(waterer, &cycles, net_mm, &runs);
+    let early_by = starts.last().and_then(|&last| {
+        let ask = waterer.ask(cycles.run_s[cycles.run_s.len() - 1]);
+        let later = last + ask.length..deadline - ask.length;
+        (later.end - later.start > EARLY_S).then(|| main_obstacle(openings, bookings, &ask, later))
+    });
+    let summary = PreSoakSummary {
+        early_by,
+        ..summary(waterer, &cycles, net_mm, &runs)
+    };
     Soaked {
         runs,
         summary,
@@ -180,6 +191,7 @@ fn not_needed(net_mm: f64) -> PreSoakSummary {
         by_intake: false,
         soak_min: 0.0,
         ends: None,
+        early_by: None,
     }
 }
 
@@ -202,5 +214,6 @@ fn summary(waterer: &Waterer, cycles: &Cycles, net_mm: f64, runs: &[Run]) -> Pre
         by_intake: cycles.by_intake,
         soak_min,
         ends: runs.last().map(|run| instant(run.end().timestamp())),
+        early_by: None,
     }
 }

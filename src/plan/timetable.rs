@@ -126,6 +126,9 @@ pub struct PreSoakSummary {
     pub soak_min: f64,
     /// When the last cycle ends.
     pub ends: Option<DateTime<Utc>>,
+    /// What kept it from the day before the ground must rest, if it ends
+    /// before that day.
+    pub early_by: Option<Constraint>,
 }
 
 /// One opening of one valve.

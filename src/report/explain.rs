@@ -16,6 +16,17 @@ use crate::plan::timetable::BalanceHour;
 use crate::site::UnitSystem;
 use crate::units::Depth;
 
+/// Flows of an hour and the widths of their columns, gap included: only the
+/// rise is below zero at times, as water also goes down from the layer.
+const FLOWS: [(&str, usize); 7] = [
+    ("ET0", 6),
+    ("evap", 6),
+    ("trans", 6),
+    ("rain", 6),
+    ("irrig", 6),
+    ("rise", 7),
+    ("drain", 6),
+];
 /// Columns of the bar that shows the share of the allowed depletion.
 const BAR: usize = 8;
 
@@ -77,13 +88,12 @@ fn day_head(out: &mut String, view: &View<'_>, hour: &BalanceHour, local: DateTi
         text(hour.layer_mm),
         text(hour.total_available_mm)
     ));
-    let names = ["ET0", "evap", "trans", "rain", "irrig", "rise", "drain"];
     let mut head = left("time", 5);
-    for name in names {
-        head.push_str(&right(name, 6));
+    for (name, room) in FLOWS {
+        head.push_str(&right(name, room));
     }
     head.push_str(&format!(
-        "  {} {}  stage",
+        "  {} {} stage",
         right("depletion", 14),
         left("", BAR)
     ));
@@ -107,8 +117,8 @@ fn hour_line(out: &mut String, view: &View<'_>, hour: &BalanceHour, local: DateT
         hour.restored_mm,
         hour.drainage_mm + hour.runoff_mm,
     ];
-    for mm in flows {
-        out.push_str(&right(&flow(mm), 6));
+    for (mm, (_, room)) in flows.into_iter().zip(FLOWS) {
+        out.push_str(&right(&flow(mm), room));
     }
     // Before the seed is down nothing is asked for.
     let allowed = match hour.allowed_mm > 0.0 {
@@ -119,7 +129,7 @@ fn hour_line(out: &mut String, view: &View<'_>, hour: &BalanceHour, local: DateT
     out.push_str(&format!("  {} ", right(&state, 14)));
     let (bar, over) = bar(hour);
     out.push_str(&if over { painted(ALARM, &bar) } else { bar });
-    out.push_str(&format!("  {}", words::stage_in_short(hour.stage)));
+    out.push_str(&format!(" {}", words::stage_in_short(hour.stage)));
     trim_line_end(out);
     out.push('\n');
 }

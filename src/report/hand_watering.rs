@@ -3,9 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, TimeDelta, Timelike as _, Utc};
 
-use super::columns::{ALARM, HEADING, left_name, painted, paragraph, right, trim_line_end};
+use super::columns::{ALARM, HEADING, left_name, painted, paragraph, right, trim_line_end, width};
 use super::format::{flow, volume};
 use super::in_short::{CAUTION, estimated, long_dry_spells};
 use super::local_time::{clock, short_day};
@@ -15,6 +15,8 @@ use crate::units::Volume;
 
 /// Width of a phone held upright.
 const PHONE: usize = 40;
+/// Hours of the day in which most people are awake, our own choice [h].
+const AWAKE_H: std::ops::Range<u32> = 5..22;
 /// More dry spells than this are counted, not listed.
 const MOST_SPELLS: usize = 12;
 /// Rounds of a zone with shorter pauses than this stand together.
@@ -46,11 +48,31 @@ pub fn hand_watering(view: &View<'_>) -> String {
          takes no more.",
         PHONE,
     );
+    if let Some(nights) = by_night(view) {
+        paragraph(&mut out, "", &nights, PHONE);
+    }
     for day in &view.days {
         day_lines(&mut out, view, day);
     }
     closing(&mut out, view);
     out
+}
+
+/// What to do where visits begin at an hour at which people sleep.
+fn by_night(view: &View<'_>) -> Option<String> {
+    let visits = view.days.iter().flat_map(|day| visits(view, day));
+    let starts = visits.filter_map(|visit| Some(visit.runs.first()?.start.hour()));
+    let count = starts.filter(|hour| !AWAKE_H.contains(hour)).count();
+    let visits = match count {
+        0 => return None,
+        1 => "1 visit begins".to_owned(),
+        more => format!("{more} visits begin"),
+    };
+    Some(format!(
+        "{visits} between {}:00 and {}:00. To keep them in the day, write hours = \
+         [\"06:00-21:00\"] under [rules] in the site file and plan anew.",
+        AWAKE_H.end, AWAKE_H.start
+    ))
 }
 
 /// When seed dries all the same, what was guessed, and what to mind.
@@ -125,12 +147,15 @@ impl Visit<'_, '_> {
             rounds => format!("{rounds} × {each}"),
         };
         let water: Volume = self.runs.iter().map(|run| run.run.volume).sum();
+        let water = volume(water, view.units());
+        let sums = format!("{time} {water:>7}");
+        // What the sums take beyond their usual room is taken from the name.
+        let room = width(&sums).clamp(21, 26);
         out.push_str(&format!(
-            "{} {} {} {}",
+            "{} {} {}",
             clock(first.start, false),
-            left_name(first.zone, 12),
-            right(&time, 13),
-            right(&volume(water, view.units()), 7)
+            left_name(first.zone, 33 - room),
+            right(&sums, room)
         ));
         trim_line_end(out);
         out.push('\n');

@@ -1,6 +1,9 @@
 //! The deep soak in one sentence, in the units of the site.
 
+use chrono::{DateTime, Utc};
+
 use super::format::depth;
+use super::words::because;
 use crate::plan::timetable::PreSoakSummary;
 use crate::site::UnitSystem;
 use crate::units::Depth;
@@ -25,9 +28,25 @@ pub(super) fn in_words(soak: &PreSoakSummary, units: UnitSystem) -> String {
     }
 }
 
+/// How long before sowing it ends and why, where it could not be just before
+/// the rest; the empty text otherwise.
+pub(super) fn early(soak: &PreSoakSummary, sown: DateTime<Utc>) -> String {
+    let Some((ends, by)) = soak.ends.zip(soak.early_by) else {
+        return String::new();
+    };
+    let days = ((sown - ends).num_hours() + 12) / 24;
+    format!(
+        "; soaked {days} days before sowing, because {}: look whether the ground is still moist",
+        because(by).replace(" then", " nearer to it")
+    )
+}
+
 #[cfg(test)]
 mod tests {
+    use chrono::TimeDelta;
+
     use super::*;
+    use crate::plan::timetable::Constraint;
 
     fn soak(cycles: usize, cycles_needed: usize, by_intake: bool) -> PreSoakSummary {
         PreSoakSummary {
@@ -40,6 +59,7 @@ mod tests {
             by_intake,
             soak_min: 30.0,
             ends: None,
+            early_by: None,
         }
     }
 
@@ -59,5 +79,19 @@ mod tests {
             "25.4 mm in one run"
         );
         assert!(us(&soak(0, 0, false)).starts_with("none"));
+    }
+
+    #[test]
+    fn a_soak_days_before_sowing_says_so_and_why() {
+        let sown = DateTime::UNIX_EPOCH + TimeDelta::days(9);
+        let mut soak = soak(4, 4, true);
+        soak.ends = Some(sown - TimeDelta::hours(130));
+        assert_eq!(early(&soak, sown), "");
+        soak.early_by = Some(Constraint::Supply);
+        let told = early(&soak, sown);
+        assert!(
+            told.starts_with("; soaked 5 days before sowing, because "),
+            "{told}"
+        );
     }
 }

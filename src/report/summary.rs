@@ -18,12 +18,15 @@ use super::seed_time;
 use super::text::Detail;
 use super::words;
 use crate::plan::timetable::{Emergence, Stage};
-use crate::units::Depth;
+use crate::units::{Depth, Volume};
 
 /// More zones than this are not all shown in brief.
 const MOST_ZONES: usize = 40;
 /// Of more zones, as many are shown: the driest.
 const DRIEST_ZONES: usize = 20;
+/// The usual and the greatest width of a column of volumes.
+const WATER: usize = 9;
+const WIDEST_WATER: usize = 13;
 /// More different deep soaks than this are only counted in brief.
 const MOST_SOAKS: usize = 10;
 
@@ -55,7 +58,10 @@ pub(super) fn left_out(out: &mut String, view: &View<'_>, shown: usize) {
 /// A line a zone.
 pub(super) fn zones(out: &mut String, view: &View<'_>, detail: Detail) {
     let zones = shown(view, detail);
-    let name = name_column(&zones, 17);
+    let volumes = zones.iter().map(|zone| zone.totals.volume);
+    let water_room = water_column(view, volumes);
+    // What the water takes beyond its usual room is taken from the names.
+    let name = name_column(&zones, 17 + WATER - water_room);
     let row = |cells: [&str; 7]| {
         let [zone, stage, up, runs, water, day, night] = cells;
         format!(
@@ -64,7 +70,7 @@ pub(super) fn zones(out: &mut String, view: &View<'_>, detail: Detail) {
             left(stage, 9),
             left(up, 15),
             right(runs, 5),
-            right(water, 9),
+            right(water, water_room),
             right(day, 5),
             right(night, 5)
         )
@@ -94,6 +100,12 @@ pub(super) fn zones(out: &mut String, view: &View<'_>, detail: Detail) {
         paragraph(out, "  ! ", text, PAGE);
     }
     pre_soaks(out, view, detail);
+}
+
+/// The width of a column of volumes: the widest is not cut.
+fn water_column(view: &View<'_>, volumes: impl Iterator<Item = Volume>) -> usize {
+    let widths = volumes.map(|water| width(&volume(water, view.units())));
+    widths.max().unwrap_or(0).clamp(WATER, WIDEST_WATER)
 }
 
 fn zone_line(
@@ -131,7 +143,8 @@ fn pre_soaks(out: &mut String, view: &View<'_>, detail: Detail) {
         let Some(soak) = &zone.plan.pre_soak else {
             continue;
         };
-        let words = pre_soak::in_words(soak, view.units());
+        let mut words = pre_soak::in_words(soak, view.units());
+        words += &pre_soak::early(soak, zone.zone.seeding.at);
         match merged.iter_mut().find(|(text, _)| *text == words) {
             Some((_, zones)) => zones.push(&zone.zone.name),
             None => merged.push((words, vec![&zone.zone.name])),
@@ -169,24 +182,51 @@ fn up_between(emergence: &Emergence) -> String {
     }
 }
 
+/// The widths of the columns of the days that depend on what stands in them.
+struct DayColumns {
+    water: usize,
+    /// Each stage with its width.
+    stages: Vec<(Stage, usize)>,
+}
+
+impl DayColumns {
+    /// What the other columns and their gaps take.
+    const OTHERS: usize = 36;
+
+    fn of(view: &View<'_>, days: &[DayView]) -> Self {
+        let water = water_column(view, days.iter().map(|day| day.totals.volume));
+        let stages = stages_of(days);
+        let is_roomy = Self::OTHERS + water + 7 * stages.len() <= PAGE;
+        let stage_width = |stage: Stage| match is_roomy {
+            true => 7,
+            false => width(words::stage_in_short(stage)) + 1,
+        };
+        let stages = stages.into_iter();
+        Self {
+            water,
+            stages: stages.map(|stage| (stage, stage_width(stage))).collect(),
+        }
+    }
+}
+
 /// A line a day; dates that matter stand below it.
 pub(super) fn days(out: &mut String, view: &View<'_>, days: &[DayView]) {
-    let stages: Vec<Stage> = stages_of(days);
+    let columns = DayColumns::of(view, days);
     let mut head = format!(
         "  {}  {} {} {} ",
         left("day", 10),
         right("runs", 4),
-        right("water", 9),
+        right("water", columns.water),
         right("open", 6)
     );
-    for stage in &stages {
-        head.push_str(&right(words::stage_in_short(*stage), 7));
+    for (stage, room) in &columns.stages {
+        head.push_str(&right(words::stage_in_short(*stage), *room));
     }
     head.push_str(&right("rain", 9));
     out.push_str(&painted(FAINT, &head));
     out.push('\n');
     for day in days {
-        day_line(out, view, day, &stages);
+        day_line(out, view, day, &columns);
         for line in milestones_of(view, day.date) {
             paragraph(out, "              » ", &line, PAGE);
         }
@@ -201,7 +241,7 @@ fn stages_of(days: &[DayView]) -> Vec<Stage> {
     seen.into_keys().collect()
 }
 
-fn day_line(out: &mut String, view: &View<'_>, day: &DayView, stages: &[Stage]) {
+fn day_line(out: &mut String, view: &View<'_>, day: &DayView, columns: &DayColumns) {
     let shown = |number: usize| match number {
         0 => "·".to_string(),
         _ => count_number(number),
@@ -218,13 +258,13 @@ fn day_line(out: &mut String, view: &View<'_>, day: &DayView, stages: &[Stage]) 
         "  {}  {} {} {} ",
         left(&short_day(day.date), 10),
         right(&shown(day.totals.runs), 4),
-        right(&water, 9),
+        right(&water, columns.water),
         right(&open, 6)
     ));
-    for stage in stages {
+    for (stage, room) in &columns.stages {
         out.push_str(&right(
             &shown(day.by_stage.get(stage).copied().unwrap_or(0)),
-            7,
+            *room,
         ));
     }
     if day.rain_mm >= 0.05 {

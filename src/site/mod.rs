@@ -32,6 +32,7 @@ mod schema_weather;
 mod schema_zone;
 mod source;
 mod template;
+mod time_zone_places;
 mod time_zones;
 mod values;
 mod values_mqtt;

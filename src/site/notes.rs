@@ -150,7 +150,11 @@ impl<'a> Notes<'a> {
 const ALIKE: f64 = 0.84;
 
 /// Words that people use for others, in lower case, by what they mean.
-const ALSO_CALLED: [(&str, &str); 10] = [
+const ALSO_CALLED: [(&str, &str); 13] = [
+    // An old cultivar that is sold by its own name.
+    ("kentucky-31", "tall-fescue"),
+    ("ky-31", "tall-fescue"),
+    ("k-31", "tall-fescue"),
     ("days", "weekdays"),
     ("ryegrass", "perennial-ryegrass"),
     ("rye-grass", "perennial-ryegrass"),
@@ -163,6 +167,12 @@ const ALSO_CALLED: [(&str, &str); 10] = [
     ("zoysia", "zoysiagrass"),
 ];
 
+/// What people mean by another word, in lower case.
+pub(super) fn also_called(word: &str) -> Option<&'static str> {
+    let found = ALSO_CALLED.iter().find(|(also, _)| *also == word);
+    found.map(|(_, meant)| *meant)
+}
+
 /// The word of the list that was probably meant.
 pub(super) fn nearest<'w>(word: &str, list: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
     // Longer words are not misspelt names; comparing them costs their square.
@@ -171,8 +181,8 @@ pub(super) fn nearest<'w>(word: &str, list: impl IntoIterator<Item = &'w str>) -
     }
     let word = word.to_lowercase();
     let list: Vec<&'w str> = list.into_iter().collect();
-    let meant = ALSO_CALLED.iter().find(|(also, _)| *also == word);
-    if let Some(known) = meant.and_then(|(_, meant)| list.iter().find(|known| *known == meant)) {
+    let meant = also_called(&word);
+    if let Some(known) = meant.and_then(|meant| list.iter().find(|known| **known == meant)) {
         return Some(known);
     }
     list.into_iter()

@@ -1,6 +1,9 @@
 //! The text of a site file to a checked [`Site`], or to all of its
 //! diagnostics at once.
 
+use std::collections::BTreeSet;
+use std::ops::Range;
+
 use toml::de::DeTable;
 
 use super::diagnostic::{Code, Diagnostic, Diagnostics};
@@ -98,8 +101,23 @@ fn all_of(notes: Notes) -> Diagnostics {
 /// The site, as far as it can be read; every problem is in the notes.
 fn parse(text: &str, notes: &mut Notes) -> Option<Site> {
     let (document, faults) = DeTable::parse_recoverable(text);
+    let mut told_lines = BTreeSet::new();
     for fault in &faults {
         let what = format!("this is not TOML: {}", fault.message());
+        let span = fault.span().unwrap_or(0..0);
+        // One comma makes many faults in a line; told is what it is, once.
+        let (begin, line) = line_at(text, span.start);
+        if let Some(number) = decimal_comma(line) {
+            if told_lines.insert(begin) {
+                let at = begin + number.start..begin + number.end;
+                let written = &line[number];
+                let what = format!("this is not TOML: a comma in the number {written}");
+                let point = written.replace(',', ".");
+                let help = format!("write a decimal point: {point}");
+                notes.error(&at, Fault::new(Code::Syntax, what).help(help));
+            }
+            continue;
+        }
         let advice = match fault.message().contains("inline table") {
             true => {
                 "what is written as `key = { … }` is closed: write it as a table of its own first, \
@@ -107,7 +125,6 @@ fn parse(text: &str, notes: &mut Notes) -> Option<Site> {
             }
             false => "text stands in quotes, and each `key = value` on a line of its own",
         };
-        let span = fault.span().unwrap_or(0..0);
         notes.error(&span, Fault::new(Code::Syntax, what).help(advice));
     }
     // What was lost with the broken lines would be told as missing.
@@ -116,6 +133,30 @@ fn parse(text: &str, notes: &mut Notes) -> Option<Site> {
     }
     let top = Table::new("", document.get_ref(), 0..0, notes);
     read(&top, notes)
+}
+
+/// The line of a text around a byte, and the byte at which it begins.
+fn line_at(text: &str, at: usize) -> (usize, &str) {
+    let before = text.get(..at).unwrap_or(text);
+    let begin = before.rfind('\n').map_or(0, |end| end + 1);
+    let line = &text[begin..];
+    (begin, line.split('\n').next().unwrap_or(line))
+}
+
+/// Where in a line a number without quotes has a comma for its point: `= 43,6`.
+fn decimal_comma(line: &str) -> Option<Range<usize>> {
+    let digits = |from: usize| {
+        let rest = &line.as_bytes()[from..];
+        from + rest.iter().take_while(|byte| byte.is_ascii_digit()).count()
+    };
+    line.match_indices('=').find_map(|(equals, _)| {
+        let rest = line[equals + 1..].trim_start();
+        let begin = line.len() - rest.len();
+        let whole = begin + usize::from(rest.starts_with(['-', '+']));
+        let comma = digits(whole);
+        let end = (line[comma..].starts_with(',')).then(|| digits(comma + 1))?;
+        (comma > whole && end > comma + 1).then_some(begin..end)
+    })
 }
 
 fn read(top: &Table, notes: &mut Notes) -> Option<Site> {

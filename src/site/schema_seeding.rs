@@ -10,7 +10,7 @@ use super::model::{
     Cover, CoverMaterial, CoverRemoval, Ground, Seeding, SoilState, Species, SpeciesShare,
     TopDressing,
 };
-use super::notes::{Fault, Notes, Span, cut};
+use super::notes::{Fault, Notes, Span, also_called, cut};
 use super::read::{Data, Table, Value};
 use super::values::{bounded_share, word_of};
 use super::words::{DRESSINGS, SPECIES};
@@ -123,8 +123,31 @@ pub(super) fn mostly_warm_season(mix: &[SpeciesShare]) -> bool {
     warm > 0.5
 }
 
+/// Whether a text is a name for this species, or its own name with a letter or
+/// a few wrong.
+fn is_misspelt(text: &str, species: &str) -> bool {
+    const ALIKE: f64 = 0.7;
+    let plain = text.trim().to_lowercase().replace([' ', '_'], "-");
+    also_called(&plain) == Some(species)
+        || strsim::normalized_damerau_levenshtein(&plain, species) >= ALIKE
+}
+
 fn species(text: &str) -> Result<Species, Fault> {
-    let word = word_of(text, SPECIES.iter().map(|(word, _)| *word))?;
+    let words = || SPECIES.iter().map(|(word, _)| *word);
+    let word = word_of(text, words()).map_err(|fault| {
+        // Names of grasses that begin alike are other grasses.
+        let meant = fault
+            .help
+            .as_deref()
+            .and_then(|help| help.split('"').nth(1));
+        match meant {
+            Some(meant) if is_misspelt(text, meant) => fault,
+            _ => {
+                let known = words().collect::<Vec<_>>().join(", ");
+                fault.help(format!("known are {known}; a cultivar goes by its species"))
+            }
+        }
+    })?;
     let found = SPECIES.iter().find(|(known, _)| *known == word);
     found.map(|(_, species)| *species).ok_or_else(|| {
         Fault::new(

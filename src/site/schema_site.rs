@@ -10,7 +10,9 @@ use super::model::{
 };
 use super::notes::{Fault, Notes, Span, cut, nearest};
 use super::read::Table;
-use super::time_zones::{has_summer_time, is_fixed, nearest_zone, offset_h, offsets_meant};
+use super::time_zones::{
+    When, has_summer_time, is_fixed, offset_h, offsets_meant, same_clocks, zone_near, zones_near,
+};
 use super::values::texts;
 use crate::units::{Flow, Speed, Volume, show_length};
 
@@ -40,39 +42,60 @@ pub(super) fn time_zone(table: &Table, notes: &mut Notes) -> Option<Tz> {
 /// known: never a zone an hour or a continent off.
 fn zone_meant(name: &str, at: Option<(f64, f64)>) -> String {
     let offsets = offsets_meant(name);
-    let near = |offsets: &[f64]| at.and_then(|at| nearest_zone(at, offsets));
+    let near = at.map_or_else(Vec::new, |at| zones_near(at, &[]));
     if !offsets.is_empty() {
-        return match (near(&offsets), near(&[])) {
-            (Some(zone), _) => format!(
+        let fitting = at.map_or_else(Vec::new, |at| zones_near(at, &offsets));
+        return match (&fitting[..], &near[..]) {
+            ([zone], _) => format!(
                 "did you mean \"{zone}\"? it is near this place, and its clocks show {} at times",
                 cut(name)
             ),
-            (None, Some(zone)) => format!(
+            ([], [zone]) => format!(
                 "write an IANA name, continent and city: \"{zone}\" is near this place, but its \
                  clocks never show {}",
                 cut(name)
             ),
-            (None, None) => ANY_ZONE.to_owned(),
+            ([], zones) | (zones, _) => one_of(zones),
         };
     }
     // Most people know the city and not the continent.
-    let city = |full: &'static str| full.rsplit('/').next().unwrap_or(full);
     let is_region = |zone: &&Tz| zone.name().contains('/') && !is_fixed(**zone);
-    let fits = |zone: &&Tz| {
-        at.is_none_or(|(_, longitude)| off_the_sun_h(**zone, longitude) <= CLOCK_OFF_THE_SUN_H)
+    let fits = |zone: &&Tz| match near.is_empty() {
+        true => {
+            at.is_none_or(|(_, longitude)| off_the_sun_h(**zone, longitude) <= CLOCK_OFF_THE_SUN_H)
+        }
+        // An hour off is worse than no proposal.
+        false => near.iter().any(|near| same_clocks(*near, **zone)),
     };
     let regions = || TZ_VARIANTS.iter().filter(is_region).filter(fits);
     let names = || regions().map(|zone| zone.name());
-    let meant = nearest(name, names()).or_else(|| {
-        let wanted = name.rsplit('/').next().unwrap_or(name).replace(' ', "_");
-        names().find(|full| city(full).eq_ignore_ascii_case(&wanted))
-    });
-    match (meant, near(&[])) {
-        (Some(meant), _) => format!("did you mean \"{meant}\"?"),
-        (None, Some(zone)) => {
-            format!("write an IANA name, continent and city: near this place is \"{zone}\"")
-        }
-        (None, None) => ANY_ZONE.to_owned(),
+    let wanted = city_of(name).replace(' ', "_");
+    // Names of one continent are alike by it: the city has to be, too.
+    let alike = |full: &&str| nearest(&wanted, [city_of(full)]).is_some();
+    let meant = nearest(name, names().filter(alike))
+        .or_else(|| names().find(|full| city_of(full).eq_ignore_ascii_case(&wanted)));
+    match meant {
+        Some(meant) => format!("did you mean \"{meant}\"?"),
+        None => one_of(&near),
+    }
+}
+
+/// The city of `America/New_York`.
+fn city_of(name: &str) -> &str {
+    name.rsplit('/').next().unwrap_or(name)
+}
+
+/// The time zones that a place may be in, to choose from.
+fn one_of(zones: &[Tz]) -> String {
+    let names: Vec<String> = zones.iter().map(|zone| format!("\"{zone}\"")).collect();
+    match &names[..] {
+        [] => ANY_ZONE.to_owned(),
+        [zone] => format!("write an IANA name, continent and city: near this place is {zone}"),
+        [others @ .., last] => format!(
+            "write an IANA name, continent and city: near this place are {} and {last}, and their \
+             clocks differ",
+            others.join(", ")
+        ),
     }
 }
 
@@ -129,7 +152,7 @@ fn doubt_longitude(table: &Table, place: &Place, notes: &mut Notes) -> bool {
         place.time_zone
     );
     let is_sign = !is_off(-longitude);
-    let near = nearest_zone((place.latitude_deg, longitude), &[]);
+    let near = zone_near((place.latitude_deg, longitude), &[]);
     let help = match (is_sign, near) {
         (true, _) => format!("is {} meant? west of Greenwich it is negative", -longitude),
         (false, Some(zone)) => format!(
@@ -162,7 +185,8 @@ fn doubt_latitude(table: &Table, place: &Place, notes: &mut Notes) {
         place.time_zone
     );
     // The latitude may be right and the zone wrong.
-    let near = nearest_zone((latitude, place.longitude_deg), &[january, july]);
+    let clocks = [(january, When::Ever), (july, When::Ever)];
+    let near = zone_near((latitude, place.longitude_deg), &clocks);
     let or_zone = near.map(|zone| format!("; or is the time zone \"{zone}\"?"));
     let help = format!(
         "is {} meant? south of the equator it is negative{}",
@@ -179,7 +203,8 @@ fn doubt_fixed_zone(table: &Table, place: &Place, notes: &mut Notes) {
     let (true, Some(offset)) = (is_fixed(zone), offset_h(zone, 1)) else {
         return;
     };
-    let near = nearest_zone((place.latitude_deg, place.longitude_deg), &[offset]);
+    let at = (place.latitude_deg, place.longitude_deg);
+    let near = zone_near(at, &[(offset, When::Standard)]);
     let Some(near) = near.filter(|near| has_summer_time(*near)) else {
         return;
     };

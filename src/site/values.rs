@@ -146,9 +146,37 @@ fn bad_quantity(value: &Value, error: &QuantityError) -> Fault {
             "write `{name} = \"{number} {unit}\"`; accepted are {accepted}"
         ));
     }
+    let fault = Fault::new(Code::BadQuantity, format!("`{name}`: {error}"));
+    if let Some(help) = value.as_text().and_then(|text| without_comma(text, value)) {
+        return fault.help(help);
+    }
     let example = example(value.key, value.units);
-    Fault::new(Code::BadQuantity, format!("`{name}`: {error}"))
-        .help(format!("write for example `{name} = {example}`"))
+    fault.help(format!("write for example `{name} = {example}`"))
+}
+
+/// How to write a quantity with a comma in its number: `"1900 ft2"` for 1,900
+/// and `"5.5 gpm"` for 5,5. Three digits behind a comma are mostly thousands; both
+/// are told.
+fn without_comma(written: &str, value: &Value) -> Option<String> {
+    let (Kind::Quantity(dimension, ..) | Kind::QuantityOrNone(dimension, ..)) = value.key.kind
+    else {
+        return None;
+    };
+    let (_, rest) = written.split_once(',')?;
+    let behind = rest.bytes().take_while(u8::is_ascii_digit).count();
+    let (plain, point) = (written.replace(',', ""), written.replace(',', "."));
+    let is_one = |text: &str| parse_quantity(text, dimension).is_ok();
+    let write = |text: &str| format!("write `{} = \"{}\"`", value.key.name, cut(text));
+    match (behind == 3 && is_one(&plain), is_one(&point)) {
+        (true, true) => Some(format!(
+            "{}, or \"{}\" if the comma is a decimal point",
+            write(&plain),
+            cut(&point)
+        )),
+        (true, false) => Some(write(&plain)),
+        (false, true) => Some(write(&point)),
+        (false, false) => None,
+    }
 }
 
 /// The unit in which people of the site write.

@@ -24,6 +24,7 @@ mod daemon_loop;
 mod daemon_site_file;
 mod docs_site_file;
 mod et0_command;
+mod first_try;
 mod growing;
 mod json_schema;
 mod layers;

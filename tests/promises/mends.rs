@@ -11,10 +11,12 @@ use serde_json::Value;
 use super::command::soakmist;
 
 /// A ground of twelve zones on little water, with matches on two days, a windy
-/// limit and rules, so that there are many causes. Key by key on lines of their own.
+/// limit and rules, so that there are many causes. Key by key on lines of their own;
+/// in US units, so that amounts of a day reach thousands of gallons.
 fn ground() -> String {
     let mut file = String::from(
         r#"name = "Harrowmere lower ground"
+units = "us"
 [place]
 latitude = 36.1
 longitude = -79.9
@@ -101,10 +103,10 @@ fn between<'a>(text: &'a str, before: &str, after: &str) -> Option<&'a str> {
     Some(rest.split_once(after)?.0)
 }
 
-/// All lines that set a key, set anew.
+/// All lines that set a key, set anew to a value as the mend writes it.
 fn set(file: &str, key: &str, value: &str) -> String {
     let lines = file.lines().map(|line| match line.split_once(" = ") {
-        Some((left, _)) if left == key => format!("{key} = \"{value}\""),
+        Some((left, _)) if left == key => format!("{key} = {value}"),
         _ => line.to_owned(),
     });
     lines.map(|line| line + "\n").collect()
@@ -144,20 +146,13 @@ fn apply(file: &str, mend: &str) -> Option<String> {
         let file = set(file, "dry-before-sunset", evening);
         return Some(set(&file, "start-before-sunrise", morning));
     }
-    if mend.contains("(runs.soak-time, every zone)") {
-        return Some(file.replace("soak-time = \"40 min\"", "soak-time = \"20 min\""));
+    if let Some(time) = between(mend, "(runs.soak-time = ", " in every zone)") {
+        let runs = |time: &str| format!("runs = {{ soak-time = {time} }}");
+        return Some(file.replace(&runs("\"40 min\""), &runs(time)));
     }
-    let from = between(mend, "a permit for any hour from ", " to ")?;
-    let to = between(
-        mend,
-        &format!("{from} to "),
-        ", in place of every [[rules.exception]]",
-    )?;
-    let permit = format!(
-        "[[rules.exception]]\nname = \"permit\"\nfrom = \"{from}\"\nto = \"{to}\"\n\
-         effect = \"permit\"\n[limits]\n"
-    );
-    Some(without(file, "[[rules.exception]]").replace("[limits]\n", &permit))
+    let permit = between(mend, "(rules.", ", in place of every other)")?;
+    let file = without(file, "[[rules.exception]]");
+    Some(file.replace("[rules]\n", &format!("[rules]\n{permit}\n")))
 }
 
 #[test]

@@ -254,6 +254,7 @@ fn zone_plan(
             cycle_mm: 4.1,
             by_intake: true,
             soak_min: 50.0,
+            early_by: None,
             ends: None,
         }),
         hours,

@@ -309,7 +309,14 @@ fn check_tells_whether_there_is_weather_for_the_plan() {
     assert!(words(&other_year.0).contains("weather is lacking"));
     assert!(words(&other_year.1).contains("the seeding is in 2024"));
     let none = last_line(&[("weather = { file = \"harrowmere-weather.csv\" }", "")]);
-    assert!(words(&none.0).ends_with("a plan can be made with --weather FILE.csv"));
+    assert!(
+        words(&none.0).ends_with(
+            "a plan can be made with --weather FILE.csv or --service NAME, or with \
+             --assume-warm-dry for a first look"
+        ),
+        "{}",
+        none.0
+    );
 }
 
 #[test]

@@ -34,7 +34,10 @@ pub(super) fn write(out: &mut impl Write, report: &Report, site: Option<&Site>) 
         _ if report.errors > 0 => "no plan can be made",
         WeatherState::Enough => "a plan can be made",
         WeatherState::Lacking => "for the usual plan weather is lacking, see above",
-        WeatherState::NoneNamed => "a plan can be made with --weather FILE.csv",
+        WeatherState::NoneNamed => {
+            "a plan can be made with --weather FILE.csv or --service NAME, or with --assume-warm-dry \
+             for a first look"
+        }
     };
     let verdict = format!(
         "{}, {}; {verdict}",

@@ -72,6 +72,15 @@ pub fn run(arguments: &WeatherArguments) -> Result<(), Failure> {
             end.format("%Y-%m-%d %H:%M UTC")
         );
         eprint!("{}", paragraph("soakmist: ", &told));
+    } else if let Some(begin) = arguments.ahead(&setup, &gathered, span) {
+        span = span_from(begin, days);
+        gathered = gather(span)?;
+        let told = format!(
+            "the weather of this site begins at {}: these are its first days; --now shows others, a \
+             service under [weather] tells those before",
+            begin.format("%Y-%m-%d %H:%M UTC")
+        );
+        eprint!("{}", paragraph("soakmist: ", &told));
     }
     if !site.sensors.is_empty() && !arguments.sources.has_state() {
         let told = "the sensors of this site report to its daemon: --state DIR, with the state \
@@ -100,6 +109,19 @@ impl WeatherArguments {
         let last = gathered.lines.iter().filter_map(|line| line.last).max()?;
         let is_over = last < span.from && !has_more && !self.sources.looks_back();
         is_over.then_some(last + TimeDelta::hours(1))
+    }
+
+    /// The begin of what a site knows that has files alone, where it lies beyond
+    /// the days to show and nobody asked for a present.
+    fn ahead(
+        &self,
+        setup: &WeatherSetup,
+        gathered: &Gathered,
+        span: Span,
+    ) -> Option<DateTime<Utc>> {
+        let has_more = !setup.services.is_empty() || setup.typical_year.is_some();
+        let first = gathered.lines.iter().filter_map(|line| line.first).min()?;
+        (first >= span.to && !has_more && !self.sources.looks_back()).then_some(first)
     }
 }
 

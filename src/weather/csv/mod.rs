@@ -22,6 +22,7 @@ use chrono_tz::Tz;
 
 use super::finding::Finding;
 use super::offsets::UtcOffsets;
+use super::quality::LIKE_A_SHARE;
 use super::stamp::{self, Stamp};
 use crate::agronomy::weather_record::{Provenance, RawHour, Reading};
 use columns::{Column, Columns};
@@ -151,6 +152,8 @@ pub fn parse(bytes: &[u8], options: &CsvOptions) -> Result<WeatherFileContents, 
         local: Vec::new(),
         findings,
         dates: Vec::new(),
+        odd_rows: Vec::new(),
+        semicolons: 0,
     };
     let mut record = ::csv::ByteRecord::new();
     while matches!(reader.read_byte_record(&mut record), Ok(true)) {
@@ -198,17 +201,19 @@ struct FileReader<'a> {
     findings: Vec<Finding>,
     /// Rows with a date and no time: their line and what stands there.
     dates: Vec<(u64, Vec<u8>)>,
+    /// Rows with more or fewer fields than the header: line and fields.
+    odd_rows: Vec<(u64, usize)>,
+    /// How many of them have a semicolon.
+    semicolons: usize,
 }
 
 impl FileReader<'_> {
     fn row(&mut self, record: &::csv::ByteRecord) {
         let line = record.position().map_or(0, ::csv::Position::line);
         if record.len() != self.columns.len() {
-            let kind = ProblemKind::FieldCount {
-                found: record.len(),
-                expected: self.columns.len(),
-            };
-            return self.problems.add(line, "", kind);
+            self.odd_rows.push((line, record.len()));
+            self.semicolons += usize::from(record.as_slice().contains(&b';'));
+            return;
         }
         let field = record.get(self.columns.time()).unwrap_or_default();
         let (end, offset) = match stamp::parse(field.trim_ascii()) {
@@ -272,9 +277,11 @@ impl FileReader<'_> {
     }
 
     fn finish(mut self) -> Result<WeatherFileContents, WeatherCsvError> {
+        self.refuse_odd_rows();
         self.place_local_stamps();
         self.refuse_days();
         self.doubt_unit_of_temperature();
+        self.doubt_unit_of_humidity();
         if self.hours.is_empty() && self.problems.is_empty() {
             self.problems.add(0, "", ProblemKind::NoRows);
         }
@@ -288,6 +295,39 @@ impl FileReader<'_> {
             findings: self.findings,
             offsets: UtcOffsets::from_stamps(self.stamps),
         })
+    }
+
+    /// All of them are told at once: what makes them is mostly the same.
+    fn refuse_odd_rows(&mut self) {
+        let Some(&(line, found)) = self.odd_rows.first() else {
+            return;
+        };
+        if 2 * self.semicolons > self.odd_rows.len() {
+            return self.problems.add_in_order(line, ProblemKind::Separator);
+        }
+        let expected = self.columns.len();
+        let longer = self.odd_rows.iter().filter(|row| row.1 > expected);
+        let kind = ProblemKind::FieldCount {
+            found,
+            expected,
+            rows: self.odd_rows.len(),
+            longer: longer.count(),
+        };
+        self.problems.add_in_order(line, kind);
+    }
+
+    /// No air is so dry for a day.
+    fn doubt_unit_of_humidity(&mut self) {
+        const DAY_H: usize = 24;
+        let readings = self.hours.iter().map(|hour| hour.relative_humidity_pct);
+        let values: Vec<f64> = readings.flatten().map(|reading| reading.value).collect();
+        let most = values.iter().copied().fold(0.0, f64::max);
+        let of = values.len();
+        // Zero all the time is a sensor that is dead.
+        if of >= DAY_H && most > 0.0 && most <= LIKE_A_SHARE {
+            let kind = ProblemKind::HumidityShare { most, of };
+            self.problems.add(0, Column::RelativeHumidity.name(), kind);
+        }
     }
 
     /// Rows a day apart are no hours, and nothing makes hours of them.

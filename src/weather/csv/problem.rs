@@ -17,7 +17,7 @@ const AS_IT_IS: &str = "let [[weather.logger]] in the site file read it as it is
     separator, decimal comma, units and form of time";
 
 /// What is wrong.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum ProblemKind {
     /// A column that must be there is not.
     ColumnMissing {
@@ -28,12 +28,16 @@ pub enum ProblemKind {
     ColumnTwice,
     /// The fields are not separated by commas.
     Separator,
-    /// A row has more or fewer fields than the header.
+    /// Rows have more or fewer fields than the header.
     FieldCount {
-        /// In the row.
+        /// In the first of them.
         found: usize,
         /// In the header.
         expected: usize,
+        /// How many rows.
+        rows: usize,
+        /// How many of them have more.
+        longer: usize,
     },
     /// A stamp cannot be read.
     Time,
@@ -62,6 +66,13 @@ pub enum ProblemKind {
         /// Its name.
         name: String,
     },
+    /// Relative humidity that is never above this [%] is a share of 1.
+    HumidityShare {
+        /// The greatest value.
+        most: f64,
+        /// Of how many.
+        of: usize,
+    },
     /// So many temperatures are so high that they must be in °F.
     FahrenheitValues {
         /// How many of them are above what occurs on Earth.
@@ -72,7 +83,7 @@ pub enum ProblemKind {
 }
 
 /// One problem.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct CsvProblem {
     /// Line in the file, from 1; 0 where it is not about a line.
     pub line: u64,
@@ -106,11 +117,26 @@ impl fmt::Display for CsvProblem {
                     "fields are not separated by commas; write it with \",\" and \".\", or {AS_IT_IS}"
                 )
             }
-            ProblemKind::FieldCount { found, expected } => write!(
-                f,
-                "{found} fields, but the header has {expected}; \
-                 leave a missing value empty, with its comma",
-            ),
+            ProblemKind::FieldCount {
+                found,
+                expected,
+                rows,
+                longer,
+            } => {
+                write!(f, "{found} fields, but the header has {expected}")?;
+                if *rows > 1 {
+                    write!(f, ", and so in {} more rows", rows - 1)?;
+                }
+                // A row or two are slips; a decimal comma is in nearly all.
+                match *longer > 2 && 2 * longer > *rows {
+                    true => write!(
+                        f,
+                        "; a decimal comma makes two fields of a number: write a decimal point, or \
+                         {AS_IT_IS}"
+                    ),
+                    false => f.write_str("; leave a missing value empty, with its comma"),
+                }
+            }
             ProblemKind::Time => write!(
                 f,
                 "{column} \"{text}\" is not a time; write the end of the hour like \
@@ -142,6 +168,11 @@ impl fmt::Display for CsvProblem {
             ProblemKind::FahrenheitColumn { name } => write!(
                 f,
                 "\"{name}\" looks like °F; write °C, (°F - 32) / 1.8, in a column {column}, or {AS_IT_IS}"
+            ),
+            ProblemKind::HumidityShare { most, of } => write!(
+                f,
+                "{column} is never above {most} in {of} hours: it looks like a share of 1; write per \
+                 cent, the share times 100, or {AS_IT_IS}"
             ),
             ProblemKind::FahrenheitValues { hot, of } => write!(
                 f,
@@ -223,6 +254,17 @@ impl Problems {
 
     pub(super) fn add(&mut self, line: u64, column: &'static str, kind: ProblemKind) {
         self.add_text(line, column, b"", kind);
+    }
+
+    /// Adds one about a line that was read before others were told; it is told
+    /// whatever else is.
+    pub(super) fn add_in_order(&mut self, line: u64, kind: ProblemKind) {
+        if self.told.len() == MOST_TOLD {
+            self.told.pop();
+            self.more += 1;
+        }
+        self.add(line, "", kind);
+        self.told.sort_by_key(|problem| problem.line);
     }
 
     pub(super) fn add_text(

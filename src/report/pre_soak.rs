@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 
 use super::format::depth;
 use super::words::because;
+use crate::plan::timetable::Constraint;
 use crate::plan::timetable::PreSoakSummary;
 use crate::site::UnitSystem;
 use crate::units::Depth;
@@ -28,13 +29,19 @@ pub(super) fn in_words(soak: &PreSoakSummary, units: UnitSystem) -> String {
     }
 }
 
-/// How long before sowing it ends and why, where it could not be just before
-/// the rest; the empty text otherwise.
-pub(super) fn early(soak: &PreSoakSummary, sown: DateTime<Utc>) -> String {
-    let Some((ends, by)) = soak.ends.zip(soak.early_by) else {
-        return String::new();
+/// How many days before sowing it ends and why, where it could not be just
+/// before the rest.
+pub(super) fn early(soak: &PreSoakSummary, sown: DateTime<Utc>) -> Option<(i64, Constraint)> {
+    let (ends, by) = soak.ends.zip(soak.early_by)?;
+    Some((((sown - ends).num_hours() + 12) / 24, by))
+}
+
+/// The same in words, for soaks that end `first` to `last` days before.
+pub(super) fn early_in_words(first: i64, last: i64, by: Constraint) -> String {
+    let days = match first == last {
+        true => first.to_string(),
+        false => format!("{first} to {last}"),
     };
-    let days = ((sown - ends).num_hours() + 12) / 24;
     format!(
         "; soaked {days} days before sowing, because {}: look whether the ground is still moist",
         because(by).replace(" then", " nearer to it")
@@ -46,7 +53,6 @@ mod tests {
     use chrono::TimeDelta;
 
     use super::*;
-    use crate::plan::timetable::Constraint;
 
     fn soak(cycles: usize, cycles_needed: usize, by_intake: bool) -> PreSoakSummary {
         PreSoakSummary {
@@ -86,12 +92,11 @@ mod tests {
         let sown = DateTime::UNIX_EPOCH + TimeDelta::days(9);
         let mut soak = soak(4, 4, true);
         soak.ends = Some(sown - TimeDelta::hours(130));
-        assert_eq!(early(&soak, sown), "");
+        assert_eq!(early(&soak, sown), None);
         soak.early_by = Some(Constraint::Supply);
-        let told = early(&soak, sown);
-        assert!(
-            told.starts_with("; soaked 5 days before sowing, because "),
-            "{told}"
-        );
+        assert_eq!(early(&soak, sown), Some((5, Constraint::Supply)));
+        let told = early_in_words(2, 5, Constraint::Supply);
+        let so = "; soaked 2 to 5 days before sowing, because other zones have the supply: ";
+        assert!(told.starts_with(so), "{told}");
     }
 }

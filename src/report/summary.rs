@@ -17,7 +17,7 @@ use super::pre_soak;
 use super::seed_time;
 use super::text::Detail;
 use super::words;
-use crate::plan::timetable::{Emergence, Stage};
+use crate::plan::timetable::{Constraint, Emergence, Stage};
 use crate::units::{Depth, Volume};
 
 /// More zones than this are not all shown in brief.
@@ -135,24 +135,62 @@ fn zone_line(
     out.push('\n');
 }
 
+/// Deep soaks of which the same is to be said.
+struct Soaks<'a> {
+    words: String,
+    /// Why they are early, if they are.
+    by: Option<Constraint>,
+    /// By how many days each.
+    days_early: Vec<i64>,
+    zones: Vec<&'a str>,
+}
+
+impl Soaks<'_> {
+    fn in_words(&self) -> String {
+        let (first, last) = (self.days_early.iter().min(), self.days_early.iter().max());
+        let early = self.by.zip(first.zip(last));
+        let early = early.map_or(String::new(), |(by, (&first, &last))| {
+            pre_soak::early_in_words(first, last, by)
+        });
+        self.words.clone() + &early
+    }
+}
+
 /// What the deep soak comes to, where it falls into the plan; zones with the
 /// same words stand together.
 fn pre_soaks(out: &mut String, view: &View<'_>, detail: Detail) {
-    let mut merged: Vec<(String, Vec<&str>)> = Vec::new();
+    let mut merged: Vec<Soaks> = Vec::new();
     for zone in view.zones.iter().filter(|zone| soaks_here(view, zone)) {
         let Some(soak) = &zone.plan.pre_soak else {
             continue;
         };
-        let mut words = pre_soak::in_words(soak, view.units());
-        words += &pre_soak::early(soak, zone.zone.seeding.at);
-        match merged.iter_mut().find(|(text, _)| *text == words) {
-            Some((_, zones)) => zones.push(&zone.zone.name),
-            None => merged.push((words, vec![&zone.zone.name])),
+        let words = pre_soak::in_words(soak, view.units());
+        let early = pre_soak::early(soak, zone.zone.seeding.at);
+        let name = zone.zone.name.as_str();
+        let by = early.map(|(_, by)| by);
+        match merged
+            .iter_mut()
+            .find(|known| known.words == words && known.by == by)
+        {
+            Some(known) => {
+                known.days_early.extend(early.map(|(days, _)| days));
+                known.zones.push(name);
+            }
+            None => merged.push(Soaks {
+                words,
+                by,
+                days_early: early.map(|(days, _)| days).into_iter().collect(),
+                zones: vec![name],
+            }),
         }
     }
     let most = most_of(detail, MOST_SOAKS);
-    for (text, zones) in merged.iter().take(most) {
-        let text = format!("deep soak, {}: {text}", view.who(zones));
+    for soaks in merged.iter().take(most) {
+        let text = format!(
+            "deep soak, {}: {}",
+            view.who(&soaks.zones),
+            soaks.in_words()
+        );
         paragraph(out, "  - ", &text, PAGE);
     }
     more(out, merged.len().saturating_sub(most), "deep soaks");

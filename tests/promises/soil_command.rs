@@ -13,14 +13,16 @@ Water the soil holds      share  in 10 mm  in 100 mm
 
 Water the soil takes in
   saturated conductivity Ks   15.5 mm/h (0.61 in/h)
-  Green-Ampt conductivity K    3.4 mm/h (0.13 in/h), suction 89 mm
+  Green-Ampt conductivity K    3.4 mm/h (0.13 in/h), suction 89 mm, for plans
   basic intake, level ground  10 to 20 mm/h (0.39 to 0.79 in/h)
 
 Ks and K come from different measurements (Saxton & Rawls 2006; Rawls,
 Brakensiek & Miller 1983) and do not mix: Ks is for soil with every pore full of
 water, K, with its suction, for water going down into soil that keeps some of
-its air. For how long sprinklers may run, take K. A rate measured on the spot
-beats every figure here.
+its air. Basic intake is a range from a manual of irrigation (Brouwer et al.
+1988), to compare with. A plan takes K, less on a slope, for how long sprinklers
+may run, and none of the others. A rate measured on the spot beats every figure
+here: infiltration-rate under soil.
 
 For the site file, under the zone:
   soil = { sand = \"40 %\", clay = \"20 %\", organic-matter = \"2.5 %\" }

@@ -48,7 +48,8 @@ async fn a_valve_that_reboots_open_is_closed_and_told_whatever_number_it_gives()
         let told = rig
             .broker
             .read(&["-t", "beds/soakmist/alarms", "-C", "1", "-W", "2"]);
-        told.contains("zone 1 opened without") && told.contains("zone 2 opened without")
+        told.contains("east: the valve opened without")
+            && told.contains("west: the valve opened without")
     })
     .await;
     rig.daemon.signal("TERM");

@@ -7,7 +7,7 @@ use super::control::Control;
 use super::{outlook, strays};
 use crate::balance::record::Stage;
 use crate::site::Site;
-use crate::valve::{Alarm, DeviceId, Link, Phase, ValveState};
+use crate::valve::{Alarm, Link, Phase, ValveState};
 
 /// Runs to come that are told.
 const RUNS_TOLD: usize = 12;
@@ -197,23 +197,9 @@ pub(super) fn stage_word(stage: Stage) -> String {
 /// An alarm in words, with the name of its zone.
 #[must_use]
 pub fn in_words(site: &Site, alarm: Alarm) -> String {
-    let zone = match alarm {
-        Alarm::NotClosing(DeviceId::Zone(zone))
-        | Alarm::NotOpening(DeviceId::Zone(zone))
-        | Alarm::OpenedItself(DeviceId::Zone(zone))
-        | Alarm::Burst(zone)
-        | Alarm::LowFlow(zone)
-        | Alarm::NotFed(zone) => site.zones.get(zone).map(|named| (zone, named)),
-        _ => None,
-    };
+    let zone = alarm.zone().and_then(|zone| site.zones.get(zone));
     match zone {
-        Some((index, zone)) => {
-            // Its number is known to nobody.
-            let text = alarm.to_string();
-            let text = text.replace(&DeviceId::Zone(index).to_string(), "valve");
-            let number = format!("zone {} ", index + 1);
-            format!("{}: {}", zone.name, text.trim_start_matches(&number))
-        }
-        None => alarm.to_string(),
+        Some(zone) => format!("{}: {}", zone.name, alarm.text()),
+        None => alarm.text(),
     }
 }

@@ -1,7 +1,6 @@
 //! Alarms: what a person must know, once when it begins and once when over.
 
 use std::collections::BTreeSet;
-use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
@@ -86,56 +85,81 @@ impl Alarm {
     }
 }
 
-impl fmt::Display for Alarm {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Alarm {
+    /// The zone that it is about, by its index in the site.
+    #[must_use]
+    pub const fn zone(self) -> Option<usize> {
         match self {
-            Self::NotClosing(device) => write!(
-                f,
-                "the {device} has not confirmed that it is closed: shut the water off by hand"
-            ),
-            Self::NotOpening(device) => write!(
-                f,
-                "the {device} did not confirm that it opened: check its power and its connection"
-            ),
-            Self::OpenedItself(device) => write!(
-                f,
-                "the {device} opened without a command: find out who else switches it"
-            ),
-            Self::LinkDown => f.write_str(
-                "the broker is not connected, valves cannot be reached and sensors not be heard: \
-                 check broker and network",
-            ),
-            Self::Leak => f.write_str(
-                "water flows although everything is closed: look for a leak or an open tap",
-            ),
-            Self::Burst(zone) => write!(
-                f,
-                "zone {} draws far more water than it should: look for a burst pipe or a lost \
-                 sprinkler, then acknowledge",
-                zone + 1
-            ),
-            Self::LowFlow(zone) => write!(
-                f,
-                "zone {} draws far less water than it should: look for a blocked filter or nozzle",
-                zone + 1
-            ),
-            Self::NotFed(zone) => write!(
-                f,
-                "zone {} is not watered beside others: by the meter they draw more than the site \
-                 file says; check the meter, or correct the flow of the zones",
-                zone + 1
-            ),
-            Self::DrySupply => f.write_str(
-                "nothing flows although a valve is open: check tap, tank and pump, then acknowledge",
-            ),
-            Self::MeterSilent => {
-                f.write_str("the flow meter is silent: bursts and leaks go unseen, check the meter")
-            }
-            Self::Journal => f.write_str(
-                "the journal cannot be written, nothing will be watered: the disk is full, broken \
-                 or does not answer; free some space, or see to the disk",
-            ),
+            Self::NotClosing(DeviceId::Zone(zone))
+            | Self::NotOpening(DeviceId::Zone(zone))
+            | Self::OpenedItself(DeviceId::Zone(zone))
+            | Self::Burst(zone)
+            | Self::LowFlow(zone)
+            | Self::NotFed(zone) => Some(zone),
+            _ => None,
         }
+    }
+
+    /// What it says, to stand after the name of its zone.
+    #[must_use]
+    pub fn text(self) -> String {
+        match self {
+            Self::NotClosing(device) => format!(
+                "the {} has not confirmed that it is closed: shut the water off by hand",
+                named(device)
+            ),
+            Self::NotOpening(device) => format!(
+                "the {} did not confirm that it opened: check its power and its connection",
+                named(device)
+            ),
+            Self::OpenedItself(device) => format!(
+                "the {} opened without a command: find out who else switches it",
+                named(device)
+            ),
+            Self::LinkDown => {
+                "the broker is not connected, valves cannot be reached and sensors not be heard: \
+                 check broker and network"
+                    .to_owned()
+            }
+            Self::Leak => {
+                "water flows although everything is closed: look for a leak or an open tap"
+                    .to_owned()
+            }
+            Self::Burst(_) => {
+                "draws far more water than it should: look for a burst pipe or a lost \
+                 sprinkler, then acknowledge"
+                    .to_owned()
+            }
+            Self::LowFlow(_) => {
+                "draws far less water than it should: look for a blocked filter or nozzle"
+                    .to_owned()
+            }
+            Self::NotFed(_) => {
+                "is not watered beside others: by the meter they draw more than the site \
+                 file says; check the meter, or correct the flow of the zones"
+                    .to_owned()
+            }
+            Self::DrySupply => {
+                "nothing flows although a valve is open: check tap, tank and pump, then acknowledge"
+                    .to_owned()
+            }
+            Self::MeterSilent => {
+                "the flow meter is silent: bursts and leaks go unseen, check the meter".to_owned()
+            }
+            Self::Journal => {
+                "the journal cannot be written, nothing will be watered: the disk is full, broken \
+                 or does not answer; free some space, or see to the disk"
+                    .to_owned()
+            }
+        }
+    }
+}
+
+/// A device beside the name of its zone.
+fn named(device: DeviceId) -> String {
+    match device {
+        DeviceId::Zone(_) => "valve".to_owned(),
+        DeviceId::Master | DeviceId::Pump => device.to_string(),
     }
 }
 

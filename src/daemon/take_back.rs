@@ -8,12 +8,6 @@ use crate::store::{Record, RecordKind};
 /// Records that are kept in memory, to be told again without one of them.
 const RECORDS_MOST: usize = 5000;
 
-/// Whether two records are of the same zone and instant; the state keeps
-/// milliseconds.
-fn is_same(record: &Record, zone: Option<usize>, at_ms: i64) -> bool {
-    record.zone == zone && record.at.timestamp_millis() == at_ms
-}
-
 impl Control {
     /// Takes back the last record of a zone, or the last of all.
     pub(super) fn take_back(
@@ -66,7 +60,10 @@ impl Control {
             self.records.drain(..surplus);
             return false;
         };
-        let slip = |known: &Record| is_same(known, record.zone, of.timestamp_millis());
+        // The state keeps milliseconds.
+        let slip = |known: &Record| {
+            known.zone == record.zone && known.at.timestamp_millis() == of.timestamp_millis()
+        };
         if let Some(index) = self.records.iter().rposition(slip) {
             self.records.remove(index);
         }

@@ -47,17 +47,16 @@ enum Happened {
 /// # Errors
 /// [`Failure`]; 1 when it is refused, 3 when no daemon answers.
 pub fn record(arguments: &RecordArguments) -> Result<(), Failure> {
-    let client = Client::new(&arguments.address)?;
-    let request = match kind(arguments)? {
-        Some(what) => Request::Record {
-            zone: arguments.zone.clone(),
-            what,
+    let zone = arguments.zone.clone();
+    let request = match arguments.what {
+        Happened::TakeBack if arguments.depth.is_none() => Request::TakeBack { zone },
+        _ => Request::Record {
+            zone,
+            what: kind(arguments)?,
             note: arguments.note.clone(),
         },
-        None => Request::TakeBack {
-            zone: arguments.zone.clone(),
-        },
     };
+    let client = Client::new(&arguments.address)?;
     if arguments.zone.is_none()
         && matches!(
             arguments.what,
@@ -70,28 +69,22 @@ pub fn record(arguments: &RecordArguments) -> Result<(), Failure> {
     output::emit(&output::paragraph("", &printable(&text)))
 }
 
-/// The kind of record; none where the last one is taken back.
-fn kind(arguments: &RecordArguments) -> Result<Option<RecordKind>, Failure> {
+fn kind(arguments: &RecordArguments) -> Result<RecordKind, Failure> {
     let wrong = |text: &str| Err(Failure::Input(text.to_owned()));
-    Ok(match (arguments.what, arguments.depth) {
-        (Happened::Emerged, None) => Some(RecordKind::Emerged),
-        (Happened::AllUp, None) => Some(RecordKind::AllUp),
-        (Happened::Mown, None) => Some(RecordKind::Mown),
-        (Happened::TakeBack, None) => None,
-        (Happened::Emerged | Happened::AllUp | Happened::Mown | Happened::TakeBack, Some(_)) => {
-            return wrong("only hand-watered and rain have a depth: leave it out");
-        }
-        (Happened::HandWatered, Some(depth_mm)) => Some(RecordKind::HandWatered { depth_mm }),
-        (Happened::Rain, Some(depth_mm)) => Some(RecordKind::Rain { depth_mm }),
+    match (arguments.what, arguments.depth) {
+        (Happened::Emerged, None) => Ok(RecordKind::Emerged),
+        (Happened::AllUp, None) => Ok(RecordKind::AllUp),
+        (Happened::Mown, None) => Ok(RecordKind::Mown),
+        (Happened::HandWatered, Some(depth_mm)) => Ok(RecordKind::HandWatered { depth_mm }),
+        (Happened::Rain, Some(depth_mm)) => Ok(RecordKind::Rain { depth_mm }),
         (Happened::HandWatered, None) => {
-            return wrong(
-                "how deep? write for example `soakmist record hand-watered 3mm --zone ZONE`",
-            );
+            wrong("how deep? write for example `soakmist record hand-watered 3mm --zone ZONE`")
         }
-        (Happened::Rain, None) => {
-            return wrong("how deep? write for example `soakmist record rain 4mm`");
+        (Happened::Rain, None) => wrong("how deep? write for example `soakmist record rain 4mm`"),
+        (Happened::Emerged | Happened::AllUp | Happened::Mown | Happened::TakeBack, _) => {
+            wrong("only hand-watered and rain have a depth: leave it out")
         }
-    })
+    }
 }
 
 /// Grass does not come up everywhere at once, and nobody waters a whole

@@ -105,9 +105,8 @@ impl WeatherArguments {
         gathered: &Gathered,
         span: Span,
     ) -> Option<DateTime<Utc>> {
-        let has_more = !setup.services.is_empty() || setup.typical_year.is_some();
         let last = gathered.lines.iter().filter_map(|line| line.last).max()?;
-        let is_over = last < span.from && !has_more && !self.sources.looks_back();
+        let is_over = last < span.from && self.knows_files_alone(setup);
         is_over.then_some(last + TimeDelta::hours(1))
     }
 
@@ -119,9 +118,15 @@ impl WeatherArguments {
         gathered: &Gathered,
         span: Span,
     ) -> Option<DateTime<Utc>> {
-        let has_more = !setup.services.is_empty() || setup.typical_year.is_some();
         let first = gathered.lines.iter().filter_map(|line| line.first).min()?;
-        (first >= span.to && !has_more && !self.sources.looks_back()).then_some(first)
+        (first >= span.to && self.knows_files_alone(setup)).then_some(first)
+    }
+
+    /// Whether nothing but files tells of the weather, and nobody asked for a
+    /// present.
+    fn knows_files_alone(&self, setup: &WeatherSetup) -> bool {
+        let has_more = !setup.services.is_empty() || setup.typical_year.is_some();
+        !has_more && !self.sources.looks_back()
     }
 }
 

@@ -10,20 +10,8 @@ use chrono::Utc;
 
 use super::process::Process;
 use super::rig::{PATIENCE, beds};
-use crate::beds::{DEVICE, weather};
+use crate::beds::{DEVICE, RELAY, weather};
 use crate::link::mosquitto::{Mosquitto, client};
-
-const RELAY: &str = r#"
-[[device]]
-name = "bed-valve"
-acts = "on-off"
-command-topic = "beds/{zone}/command"
-open = "ON"
-close = "OFF"
-state-topic = "beds/{zone}/state"
-state-open = "ON"
-state-closed = "OFF"
-"#;
 
 /// What was commanded on which topic.
 type Heard = Arc<Mutex<Vec<(String, Instant)>>>;

@@ -1,13 +1,12 @@
 //! The broker dies, the network hangs or is cut, the topics are full of junk.
 
 use std::io::Write;
-use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use soakmist::simulator::SimulatedValve;
 
 use super::rig::Rig;
-use crate::link::mosquitto::Mosquitto;
+use crate::link::mosquitto::{Mosquitto, lines_to};
 use crate::link::proxy::Proxy;
 use crate::long::asked;
 
@@ -98,12 +97,7 @@ async fn a_network_that_hangs_and_breaks_again_and_again_leaves_no_valve_open() 
 
 /// Writes `each` lines a second to a topic for a while.
 fn junk(port: u16, topic: &str, seconds: u32, each: u32) -> std::thread::JoinHandle<()> {
-    let mut publisher = Command::new("mosquitto_pub")
-        .args(["-h", "127.0.0.1", "-p", &port.to_string()])
-        .args(["-t", topic, "-l"])
-        .stdin(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let mut publisher = lines_to(port, topic);
     let mut stdin = publisher.stdin.take().unwrap();
     std::thread::spawn(move || {
         let begun = Instant::now();

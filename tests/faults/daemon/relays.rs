@@ -2,12 +2,12 @@
 //! comes late lets water through. When it came is judged by the valve.
 
 use std::io::Write;
-use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use super::kills::CLOSED_WITHIN;
 use super::rig::Rig;
 use crate::beds::RELAY;
+use crate::link::mosquitto::lines_to;
 
 /// How late a closing may reach a relay: a bound for a slow computer under
 /// test. It takes some ms.
@@ -59,12 +59,7 @@ async fn away_at_the_deadline() {
 
 /// Five messages a millisecond on a topic, for a while.
 fn stream(port: u16, topic: &str, span: Duration) -> std::thread::JoinHandle<()> {
-    let mut publisher = Command::new("mosquitto_pub")
-        .args(["-h", "127.0.0.1", "-p", &port.to_string()])
-        .args(["-t", topic, "-l"])
-        .stdin(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let mut publisher = lines_to(port, topic);
     let mut stdin = publisher.stdin.take().unwrap();
     std::thread::spawn(move || {
         let begun = Instant::now();

@@ -89,6 +89,12 @@ pub(crate) fn client(program: &str, port: u16, arguments: &[&str]) -> Command {
     command
 }
 
+/// Publishes every line of its standard input to a topic.
+pub(crate) fn lines_to(port: u16, topic: &str) -> Child {
+    let mut publisher = client("mosquitto_pub", port, &["-t", topic, "-l"]);
+    publisher.stdin(Stdio::piped()).spawn().unwrap()
+}
+
 /// A port that nobody uses now.
 pub(crate) fn free_port() -> u16 {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();

@@ -215,12 +215,22 @@ impl Stores {
         hours: f64,
         water_mm: f64,
     ) -> Flows {
-        let drainage_mm = self.fill(water_mm);
+        let drainage_mm = if water_mm > 0.0 {
+            self.fill(water_mm)
+        } else {
+            water_mm
+        };
+        let surface = self.surface(ground);
         // Rise and evaporation act at once: both see the layer as it is now.
-        let let_go = self.most_out_mm_per_h(ground);
-        let restored_mm = self.restore(ground, hours);
-        let evaporation_mm = self.evaporate(ground, demand, hours, let_go);
-        let transpiration_mm = self.transpire(ground, demand, hours);
+        let wetness = drying::potential(1.0 - self.surface_mm * surface.share_per_mm);
+        let let_go_mm_per_h = surface.most_out_mm_per_h(wetness);
+        let restored_mm = self.restore(ground, surface, hours);
+        let evaporation_mm = self.evaporate(surface, demand, hours, let_go_mm_per_h);
+        let transpiration_mm = if demand.kcb > 0.0 {
+            self.transpire(ground, demand, hours)
+        } else {
+            0.0
+        };
         Flows {
             evaporation_mm,
             transpiration_mm,
@@ -232,43 +242,34 @@ impl Stores {
     /// Fills from the top; returns what leaves the bottom.
     fn fill(&mut self, water_mm: f64) -> f64 {
         let mut left = water_mm;
-        if left > 0.0 {
-            for store in std::iter::once(&mut self.surface_mm).chain(&mut self.strata_mm) {
-                let taken = left.min(*store);
-                *store -= taken;
-                left -= taken;
-            }
+        for store in std::iter::once(&mut self.surface_mm).chain(&mut self.strata_mm) {
+            let taken = left.min(*store);
+            *store -= taken;
+            left -= taken;
         }
         left
     }
 
     /// Moist soil beneath gives water to a drying surface layer, and a wetted
     /// one to drier soil beneath.
-    fn restore(&mut self, ground: &Ground, hours: f64) -> f64 {
-        let surface = self.surface(ground);
+    #[inline]
+    fn restore(&mut self, ground: &Ground, surface: &SurfaceLayer, hours: f64) -> f64 {
         let strata = &ground.strata;
         let restored = strata.exchange(surface, self.surface_mm, &mut self.strata_mm, hours);
         self.surface_mm -= restored;
         restored
     }
 
-    /// The most that the drying soil lets go to the air [mm/h].
-    fn most_out_mm_per_h(&self, ground: &Ground) -> f64 {
-        let surface = self.surface(ground);
-        let wetness = drying::potential(1.0 - self.surface_mm * surface.share_per_mm);
-        surface.most_out_mm_per_h(wetness)
-    }
-
     /// Evaporation, FAO-56 eq. 71 and 74, within what the soil lets go and
     /// what can evaporate.
+    #[inline]
     fn evaporate(
         &mut self,
-        ground: &Ground,
+        surface: &SurfaceLayer,
         demand: &HourDemand,
         hours: f64,
         let_go_mm_per_h: f64,
     ) -> f64 {
-        let surface = self.surface(ground);
         let kr = evaporation::reduction(self.surface_mm, surface.evaporable_mm, surface.readily_mm);
         let ke =
             evaporation::evaporation_coefficient(kr, demand.kc_max, demand.kcb, demand.exposed);

@@ -1,32 +1,28 @@
 //! The way of a zone without water, looked at once: a plan looks ahead for the
 //! next need, and then goes the same way up to it.
+//!
+//! Of the way only every hour is remembered, and only as far as nothing gets too
+//! dry on it: what lies between two marks is quicker stepped again than kept.
 
+use std::ops::Range;
 use std::sync::Arc;
 
-use super::moment::{Bed, Moment, Step};
+use super::bounds::Bounds;
+use super::moment::Bed;
+use super::stand::Stand;
+use super::turf::Watched;
 
-/// Steps that all zones of a plan remember together: a plan of hundreds of
-/// zones that look ahead for weeks would spend more on memory than on steps.
-const REMEMBERED: usize = 60_000;
-/// Steps that one zone remembers at most: a week of them.
-const REMEMBERED_BY_ONE: usize = 7 * 288;
+/// Marks that all zones of a plan remember together.
+const REMEMBERED: usize = 30_000;
+/// Marks that one zone remembers at most: two months.
+const REMEMBERED_BY_ONE: usize = 60 * 24;
 
-/// What happened in each step, and the zone after it; apart, since two small
-/// copies are quicker than one large.
-#[derive(Debug, Clone, Default)]
-struct Way {
-    steps: Vec<Step>,
-    after: Vec<Moment>,
-}
-
-/// Steps without water from where a zone stands.
+/// Marks on the way without water from where a zone stands.
 #[derive(Debug, Clone)]
 pub(super) struct Ahead {
-    /// Shared, since many plans begin with the same way.
-    way: Arc<Way>,
-    /// Steps that the zone has gone already.
-    gone: usize,
-    /// Steps that are remembered at most.
+    /// By time; shared, since many plans begin with the same way.
+    marks: Arc<Vec<Stand>>,
+    /// Marks that are remembered at most.
     most: usize,
 }
 
@@ -34,47 +30,87 @@ impl Ahead {
     /// Nothing looked at yet, for one of so many zones of a plan.
     pub fn one_of(zones: usize) -> Self {
         Self {
-            way: Arc::default(),
-            gone: 0,
+            marks: Arc::default(),
             most: (REMEMBERED / zones.max(1)).min(REMEMBERED_BY_ONE),
         }
     }
 
-    /// Goes the next step, where it was looked at and does not lead beyond `to`.
-    pub fn go(&mut self, now: &mut Moment, to: i64) -> Option<Step> {
-        let after = self.way.after.get(self.gone);
-        *now = *after.filter(|after| after.at <= to)?;
-        self.gone += 1;
-        self.way.steps.get(self.gone - 1).copied()
+    /// The last mark up to `to` that is later than `at`.
+    pub fn mark(&self, at: i64, to: i64) -> Option<&Stand> {
+        let later = self.marks.partition_point(|mark| mark.now.at <= to);
+        let mark = &self.marks[later.checked_sub(1)?];
+        (mark.now.at > at).then_some(mark)
+    }
+
+    /// Remembers a stand at the end of an hour of the way.
+    fn remember(&mut self, stand: &Stand) {
+        let at = stand.now.at;
+        let is_new = self.marks.last().is_none_or(|last| last.now.at < at);
+        if is_new && self.marks.len() < self.most {
+            Arc::make_mut(&mut self.marks).push(*stand);
+        }
     }
 
     /// Forgets the way: the zone went another.
     pub fn forget(&mut self) {
-        match Arc::get_mut(&mut self.way) {
-            Some(way) => {
-                way.steps.clear();
-                way.after.clear();
-            }
-            None => self.way = Arc::default(),
+        match Arc::get_mut(&mut self.marks) {
+            Some(marks) => marks.clear(),
+            None => self.marks = Arc::default(),
         }
-        self.gone = 0;
+    }
+}
+
+/// Who goes ahead of a zone without water, to see what comes.
+pub(super) struct Scout {
+    /// Where it got to.
+    pub stand: Stand,
+    /// Depletion of the managed layer there [mm].
+    layer_mm: f64,
+    /// Depletion of all the soil there [mm].
+    pub soil_mm: f64,
+    /// Bounds in the hour of its last step.
+    pub bounds: Bounds,
+    /// When it counts whether something is too dry [s].
+    watched: Range<i64>,
+    /// Whether nothing got too dry so far.
+    is_clean: bool,
+}
+
+impl Scout {
+    /// Sets out from where a zone stands, or from a mark on its way.
+    pub fn from(stand: &Stand, watched: Range<i64>) -> Self {
+        Self {
+            stand: *stand,
+            layer_mm: stand.now.stores.depletion_mm(),
+            soil_mm: stand.now.stores.total_depletion_mm(),
+            bounds: Bounds::unknown(),
+            watched,
+            is_clean: true,
+        }
     }
 
-    /// Takes `moment` one step on, not beyond `to`. `count` steps led from
-    /// where the zone stands to that moment.
-    pub fn look(&mut self, bed: &Bed, moment: &mut Moment, count: usize, to: i64) {
-        let index = self.gone + count;
-        let known = self.way.after.get(index);
-        if let Some(after) = known.filter(|after| after.at <= to) {
-            *moment = *after;
-            return;
+    /// Depletion of what is watched [mm].
+    #[inline]
+    pub fn depletion_mm(&self, watched: Watched) -> f64 {
+        match watched {
+            Watched::Layer => self.layer_mm,
+            Watched::Turf => self.soil_mm,
         }
-        let step = moment.step(bed, to, 0.0);
-        // A step that `to` cut short is not one that the zone would go.
-        if index == self.way.steps.len() && index < self.most && moment.at < to {
-            let way = Arc::make_mut(&mut self.way);
-            way.steps.push(step);
-            way.after.push(*moment);
+    }
+
+    /// Goes one step towards `to` and leaves a mark where one is due.
+    #[inline(always)]
+    pub fn step(&mut self, bed: &Bed, ahead: &mut Ahead, to: i64) {
+        let from = self.stand.now.at;
+        self.stand.step(bed, to, 0.0, &self.watched);
+        self.layer_mm = self.stand.now.stores.depletion_mm();
+        self.soil_mm = self.stand.now.stores.total_depletion_mm();
+        self.bounds.keep_behind(bed, &self.stand.now);
+        if self.bounds.are_passed(self.layer_mm, self.soil_mm) && self.watched.contains(&from) {
+            self.is_clean = false;
+        }
+        if self.is_clean && self.stand.now.is_past_hour() {
+            ahead.remember(&self.stand);
         }
     }
 }

@@ -13,6 +13,9 @@ const FLOW_SLACK_L_PER_MIN: f64 = 1e-6;
 /// The same for the water of a day [L].
 const DAY_SLACK_L: f64 = 1e-6;
 
+/// Room for steps of runs that are booked in a part of a calendar on trial.
+const ROOM: usize = 32;
+
 /// Flow in use from an instant on, until that of the next step.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Step {
@@ -100,8 +103,11 @@ impl Bookings {
     /// days keep what is spoken for.
     #[must_use]
     pub fn since(&self, at: i64) -> Self {
+        let kept = &self.steps[self.running_at(at)..];
+        let mut steps = Vec::with_capacity(kept.len() + ROOM);
+        steps.extend_from_slice(kept);
         Self {
-            steps: self.steps[self.running_at(at)..].to_vec(),
+            steps,
             midnights: Arc::clone(&self.midnights),
             day_l: self.day_l.clone(),
             ..*self

@@ -5,10 +5,12 @@ use std::ops::Range;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::ahead::Ahead;
-use super::moment::{Bed, Moment, Step};
+use super::ahead::{Ahead, Scout};
+use super::bounds::{Bounds, DRY_SLACK_MM, too_dry};
+use super::moment::{Bed, Moment, STEP_S, Step};
+use super::stand::{Since, Stand};
 use super::timetable::{BalanceHour, Stage};
-use super::turf::{self, Watched};
+use super::turf::Watched;
 use super::water::hours;
 use super::window::HOUR_S;
 use crate::balance::demand::HourDemand;
@@ -24,17 +26,6 @@ const GRACE_S: i64 = 3600;
 const DRY_AHEAD_S: i64 = 24 * HOUR_S;
 /// Demand of a night without any, to divide by [mm/h].
 const LEAST_DEMAND_MM_PER_H: f64 = 1e-3;
-/// Depletion counts as above the allowed one from this excess [mm].
-const DRY_SLACK_MM: f64 = 1e-6;
-
-/// Water balance sums since the last run.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Since {
-    /// Evaporation and transpiration [mm].
-    pub demand_mm: f64,
-    /// Rain [mm].
-    pub rain_mm: f64,
-}
 
 /// A spell in which the managed layer was drier than allowed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -66,10 +57,6 @@ impl DrySpell {
 /// A zone carried through the plan.
 #[derive(Debug, Clone)]
 pub struct Course {
-    /// Where it is now.
-    pub now: Moment,
-    /// Sums since the last run.
-    pub since: Since,
     /// Whether a record is kept of its hours: only what is shown needs one.
     pub keeps_hours: bool,
     /// Finished hours.
@@ -79,8 +66,8 @@ pub struct Course {
     /// Seconds so far that count as too dry: of seed those by daylight, and of
     /// the root zone all. In this order: seed cannot wait.
     pub dry_s: (i64, i64),
-    /// Seconds of daylight in the seed stages so far.
-    pub seed_daylight_s: i64,
+    stand: Stand,
+    behind: Bounds,
     record: Range<i64>,
     open_hour: Option<BalanceHour>,
     ahead: Ahead,
@@ -92,13 +79,16 @@ impl Course {
     #[must_use]
     pub fn new(now: Moment, record: Range<i64>) -> Self {
         Self {
-            now,
-            since: Since::default(),
             keeps_hours: false,
             hours: Vec::new(),
             dry: Vec::new(),
             dry_s: (0, 0),
-            seed_daylight_s: 0,
+            stand: Stand {
+                now,
+                since: Since::default(),
+                seed_daylight_s: 0,
+            },
+            behind: Bounds::unknown(),
             record,
             open_hour: None,
             ahead: Ahead::one_of(1),
@@ -115,39 +105,73 @@ impl Course {
         }
     }
 
+    /// The same with sums since a run before it.
+    #[must_use]
+    pub fn after(mut self, since: Since) -> Self {
+        self.stand.since = since;
+        self
+    }
+
+    /// Where it is now.
+    #[must_use]
+    pub fn now(&self) -> &Moment {
+        &self.stand.now
+    }
+
+    /// Sums since the last run.
+    #[must_use]
+    pub fn since(&self) -> Since {
+        self.stand.since
+    }
+
+    /// Seconds of daylight in the seed stages so far.
+    #[must_use]
+    pub fn seed_daylight_s(&self) -> i64 {
+        self.stand.seed_daylight_s
+    }
+
+    /// Begins the sums anew, for a run.
+    pub fn begin_sums(&mut self) {
+        self.stand.since = Since::default();
+        self.ahead.forget();
+    }
+
     /// Carries the zone forward to `to`, with irrigation reaching the layer
     /// at a rate [mm/h].
     pub fn advance(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) {
         let to = to.min(bed.end());
-        while self.now.at < to {
-            let from = self.now.at;
-            let step = self.go(bed, to, water_mm_per_h);
-            let (flows, demand) = (&step.flows, self.now.demand_before(bed));
-            self.since.demand_mm += flows.evaporation_mm + flows.transpiration_mm;
-            self.since.rain_mm += demand.rain_mm * step.hours;
-            if self.record.contains(&from) {
-                if self.keeps_hours {
-                    self.record(bed, &step, water_mm_per_h * step.hours);
-                }
-                self.watch(bed, demand, from);
+        let is_dry = water_mm_per_h <= 0.0;
+        if is_dry
+            && !self.keeps_hours
+            && let Some(mark) = self.ahead.mark(self.stand.now.at, to)
+        {
+            self.stand = *mark;
+        }
+        let watched = self.watched(bed);
+        while self.stand.now.at < to {
+            let from = self.stand.now.at;
+            let step = self.stand.step(bed, to, water_mm_per_h, &watched);
+            if self.keeps_hours && self.record.contains(&from) {
+                self.record(bed, &step, water_mm_per_h * step.hours);
             }
+            if watched.contains(&from) {
+                self.watch(bed, from);
+            }
+        }
+        if !is_dry || self.stand.now.at % STEP_S != 0 {
+            self.ahead.forget();
         }
     }
 
-    fn go(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Step {
-        if water_mm_per_h <= 0.0
-            && let Some(step) = self.ahead.go(&mut self.now, to)
-        {
-            return step;
-        }
-        self.ahead.forget();
-        self.now.step(bed, to, water_mm_per_h)
+    /// When it counts whether something is too dry.
+    fn watched(&self, bed: &Bed) -> Range<i64> {
+        self.record.start.max(watched_from(bed))..self.record.end
     }
 
     /// Puts other depletions [mm] into the strata, for what is known better of
     /// them than the balance tells.
     pub fn correct(&mut self, strata_mm: [f64; strata::COUNT]) {
-        self.now.stores.strata_mm = strata_mm;
+        self.stand.now.stores.strata_mm = strata_mm;
         self.ahead.forget();
     }
 
@@ -157,11 +181,11 @@ impl Course {
     }
 
     fn record(&mut self, bed: &Bed, step: &Step, water_mm: f64) {
-        let (demand, hours, flows) = (self.now.demand_before(bed), step.hours, &step.flows);
+        let (demand, hours, flows) = (self.stand.now.demand_before(bed), step.hours, &step.flows);
         if self.open_hour.is_none_or(|open| open.start != demand.start) {
             self.hours.extend(self.open_hour.take());
         }
-        let stores = &self.now.stores;
+        let stores = &self.stand.now.stores;
         let depletion_mm = stores.depletion_mm();
         let available_mm = stores.available_mm(&bed.ground);
         let hour = self.open_hour.get_or_insert_with(|| empty_hour(demand));
@@ -189,22 +213,19 @@ impl Course {
 
     /// Notes whether the layer, or the soil of standing turf, is too dry in the
     /// step that began at `from`.
-    fn watch(&mut self, bed: &Bed, demand: &HourDemand, from: i64) {
-        if from < watched_from(bed) {
+    fn watch(&mut self, bed: &Bed, from: i64) {
+        let now = &self.stand.now;
+        self.behind.keep_behind(bed, now);
+        let (layer_mm, soil_mm) = (now.stores.depletion_mm(), now.stores.total_depletion_mm());
+        if !self.behind.are_passed(layer_mm, soil_mm) {
             return;
         }
-        let (to, seconds) = (self.now.at, self.now.at - from);
+        let demand = now.demand_before(bed);
+        let (to, seconds) = (now.at, now.at - from);
         let is_seed = demand.stage <= Stage::Emergence;
         let daylight_s = if demand.daylight { seconds } else { 0 };
-        if is_seed {
-            self.seed_daylight_s += daylight_s;
-        }
-        let stores = &self.now.stores;
-        let allowed_mm = demand.depletion_share * stores.available_mm(&bed.ground);
-        let layer = too_dry(stores.depletion_mm(), allowed_mm);
-        let turf = turf::stands_on(bed)
-            .then(|| turf::allowed_mm(bed, demand, stores))
-            .and_then(|allowed_mm| too_dry(stores.total_depletion_mm(), allowed_mm));
+        let layer = too_dry(layer_mm, self.behind.allowed_mm);
+        let turf = too_dry(soil_mm, self.behind.turf_mm);
         let (seed, roots) = match (is_seed, layer, turf) {
             (true, layer, turf) => (layer, turf),
             (false, Some(layer), Some(turf)) => (None, Some(layer.max(turf))),
@@ -244,7 +265,8 @@ impl Course {
 
     /// Looks ahead without watering: when what is watched first has room for a
     /// run worth giving, and the last whole minute at which it is still moist enough.
-    /// None when no need comes before `until`.
+    /// No need where none comes before `until`. Besides, whether standing turf
+    /// gets short of water up to then.
     #[must_use]
     pub fn next_need(
         &mut self,
@@ -252,61 +274,69 @@ impl Course {
         watched: Watched,
         worthwhile_mm: f64,
         until: i64,
-    ) -> Option<Need> {
-        let mut moment = self.now;
-        let mut worthwhile_from = None;
+    ) -> (Option<Need>, bool) {
+        let mut scout = Scout::from(&self.stand, self.watched(bed));
         let until = until.min(bed.end());
-        let (mut depletion, mut due) = watched.state_mm(bed, &moment);
-        let margin_mm = |from_mm: f64, moment| watched.allowed_mm(bed, &moment) - from_mm;
-        let mut count = 0;
-        loop {
-            let (before, depletion_before, due_before) = (moment.at, depletion, due);
-            if worthwhile_from.is_none() && depletion_before >= worthwhile_mm {
-                worthwhile_from = Some(before);
+        let mut ahead = Bounds::ahead(bed, &scout.stand.now);
+        let mut is_turf_short = ahead.is_turf_short(scout.soil_mm);
+        let (mut depletion, mut due) = (scout.depletion_mm(watched), watched.due_mm(&ahead));
+        let mut worthwhile_from = (depletion >= worthwhile_mm).then_some(scout.stand.now.at);
+        if let Some(at) = worthwhile_from
+            && depletion > due + DRY_SLACK_MM
+        {
+            let margin_mm = watched.allowed_mm(&ahead) - depletion;
+            let need = Need {
+                worthwhile_from: at,
+                latest: at,
+                dry_from: dry_from(bed, at, margin_mm, None),
+                depletion_mm: depletion,
+            };
+            return (Some(need), is_turf_short);
+        }
+        while scout.stand.now.at < until {
+            let (before, depletion_before, due_before) = (scout.stand.now.at, depletion, due);
+            scout.step(bed, &mut self.ahead, until);
+            let now = &scout.stand.now;
+            let bounds = if now.is_past_hour() {
+                ahead = Bounds::ahead(bed, now);
+                &ahead
+            } else {
+                &scout.bounds
+            };
+            is_turf_short |= bounds.is_turf_short(scout.soil_mm);
+            (depletion, due) = (scout.depletion_mm(watched), watched.due_mm(bounds));
+            if worthwhile_from.is_none() && depletion < worthwhile_mm {
+                continue;
             }
-            if depletion_before > due_before + DRY_SLACK_MM && worthwhile_from.is_some() {
-                return Some(Need {
-                    worthwhile_from: worthwhile_from.unwrap_or(before),
-                    latest: before,
-                    dry_from: dry_from(bed, before, margin_mm(depletion_before, moment), None),
-                    depletion_mm: depletion_before,
-                });
-            }
-            if before >= until {
-                return None;
-            }
-            self.ahead.look(bed, &mut moment, count, until);
-            count += 1;
-            (depletion, due) = watched.state_mm(bed, &moment);
-            if depletion > due + DRY_SLACK_MM
-                && (worthwhile_from.is_some() || depletion >= worthwhile_mm)
-            {
+            if depletion > due + DRY_SLACK_MM {
                 let latest = crossing(
                     (before, depletion_before - due_before),
-                    (moment.at, depletion - due),
+                    (now.at, depletion - due),
                 );
-                let loss_mm_per_h = (depletion - depletion_before) / hours(moment.at - before);
-                let margin_mm = margin_mm(due, moment);
-                return Some(Need {
+                let loss_mm_per_h = (depletion - depletion_before) / hours(now.at - before);
+                let margin_mm = watched.allowed_mm(bounds) - due;
+                let need = Need {
                     worthwhile_from: worthwhile_from.unwrap_or(latest),
                     latest,
                     dry_from: dry_from(bed, latest, margin_mm, Some(loss_mm_per_h)),
                     depletion_mm: depletion,
-                });
+                };
+                return (Some(need), is_turf_short);
             }
+            worthwhile_from.get_or_insert(now.at);
         }
+        (None, is_turf_short)
     }
 
     /// The zone at a later instant without watering.
     pub fn dry_ahead(&mut self, bed: &Bed, at: i64) -> Stores {
-        let mut moment = self.now;
         let at = at.min(bed.end());
-        let mut count = 0;
-        while moment.at < at {
-            self.ahead.look(bed, &mut moment, count, at);
-            count += 1;
+        let mark = self.ahead.mark(self.stand.now.at, at);
+        let mut scout = Scout::from(mark.unwrap_or(&self.stand), self.watched(bed));
+        while scout.stand.now.at < at {
+            scout.step(bed, &mut self.ahead, at);
         }
-        moment.stores
+        scout.stand.now.stores
     }
 }
 
@@ -350,11 +380,6 @@ fn dry_from(bed: &Bed, from: i64, margin_mm: f64, loss_mm_per_h: Option<f64>) ->
         at = end;
     }
     last.max(from)
-}
-
-/// Depletion over what is allowed of it, where it is more than that.
-fn too_dry(depletion_mm: f64, allowed_mm: f64) -> Option<f64> {
-    (depletion_mm > allowed_mm + DRY_SLACK_MM).then(|| depletion_mm / allowed_mm.max(DRY_SLACK_MM))
 }
 
 /// Last whole minute before excess over the allowance crosses zero.

@@ -7,9 +7,10 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::Ask;
-use super::course::{Course, Since};
+use super::course::Course;
 use super::moment::{Bed, Moment};
 use super::schedule::Prepared;
+use super::stand::Since;
 use super::timetable::{Cycle, Run, Trigger};
 use super::water::Watering;
 use super::{PlanError, Span};
@@ -103,7 +104,7 @@ impl<'a> Following<'a> {
         for (index, bed) in prepared.beds().enumerate() {
             let begin = self.zones[index];
             let course = self.carried(index, bed, begin, now);
-            self.zones[index] = (course.now.stores, course.since);
+            self.zones[index] = (course.now().stores, course.since());
             standings.push(self.standing(index, bed, course));
         }
         self.at = now;
@@ -120,8 +121,7 @@ impl<'a> Following<'a> {
         now: DateTime<Utc>,
     ) -> Course {
         let (from, now) = (self.at.timestamp(), now.timestamp());
-        let mut course = Course::new(Moment::new(from, stores), 0..0);
-        course.since = since;
+        let mut course = Course::new(Moment::new(from, stores), 0..0).after(since);
         let watering = Watering::of(bed.zone, &bed.ground);
         for run in self.given.iter().filter(|run| run.zone == zone) {
             let (start, end) = (run.start.timestamp(), run.end().timestamp());
@@ -130,7 +130,7 @@ impl<'a> Following<'a> {
             }
             if start >= from {
                 course.advance(bed, start, 0.0);
-                course.since = Since::default();
+                course.begin_sums();
             }
             course.advance(bed, end.min(now), watering.net_rate_mm_per_h(run.stage));
         }
@@ -140,7 +140,7 @@ impl<'a> Following<'a> {
 
     /// Where a zone stands: a run in progress is carried to its end.
     fn standing(&self, zone: usize, bed: &Bed, mut course: Course) -> Standing {
-        let now = course.now.at;
+        let now = course.now().at;
         let begun = |run: &&Run| run.zone == zone && run.start.timestamp() < now;
         let last = self.given.iter().rev().find(begun);
         if let Some(run) = last.filter(|run| run.end().timestamp() > now) {
@@ -155,9 +155,9 @@ impl<'a> Following<'a> {
         };
         let soak = |run: &Run| run.zone == zone && run.reason.trigger == Trigger::PreSoak;
         Standing {
-            at: course.now.at,
-            stores: course.now.stores,
-            since: course.since,
+            at: course.now().at,
+            stores: course.now().stores,
+            since: course.since(),
             last_end: last.map(|run| run.end().timestamp()),
             cycle: last
                 .filter(|run| run.reason.trigger != Trigger::PreSoak && split_until(run))

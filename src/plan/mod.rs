@@ -10,6 +10,7 @@
 
 mod ahead;
 pub mod bookings;
+mod bounds;
 pub mod course;
 pub mod doubts;
 pub mod follow;
@@ -23,6 +24,7 @@ pub mod schedule;
 pub mod shortfall;
 mod side_by_side;
 pub mod soaker;
+pub mod stand;
 mod supplies;
 pub mod timetable;
 pub mod turf;
@@ -169,7 +171,7 @@ pub fn make_timetable(
                     spell.to - spell.from - spell.daylight_s
                 }),
                 dry_spells: seed_dry_spells(&waterer.course),
-                seed_daylight_hours: water::hours(waterer.course.seed_daylight_s),
+                seed_daylight_hours: water::hours(waterer.course.seed_daylight_s()),
                 hours: waterer.course.hours,
             }
         })

@@ -10,7 +10,7 @@ use crate::balance::stores::{Flows, Stores};
 use crate::site::Zone;
 
 /// Longest step of the balance [s].
-const STEP_S: i64 = 300;
+pub(super) const STEP_S: i64 = 300;
 
 /// What does not change about a zone while a plan is made.
 #[derive(Debug, Clone)]
@@ -84,35 +84,36 @@ impl Moment {
         }
     }
 
+    /// The demand of the hour that lies ahead, or in which the moment is.
     #[inline]
     pub(super) fn demand<'b>(&self, bed: &'b Bed) -> &'b HourDemand {
-        if self.at < self.hour_end {
-            &bed.demand[self.hour]
-        } else {
+        if self.is_past_hour() {
             bed.demand_at(self.at)
+        } else {
+            &bed.demand[self.hour]
         }
     }
 
-    /// Depletion of the managed layer over what is allowed there and then.
+    /// What the bounds of depletion depend on, since the last step.
     #[inline]
-    #[must_use]
-    pub fn allowed_mm(&self, bed: &Bed) -> f64 {
-        self.demand(bed).depletion_share * self.stores.available_mm(&bed.ground)
+    pub(super) fn hour_and_seed(&self) -> (usize, bool) {
+        (self.hour, self.stores.seeded)
     }
 
-    /// Depletion at which water is due: what is allowed, and the less of it
-    /// the nearer the layer is to that of the seed.
+    /// Whether the hour of the last step is over.
     #[inline]
-    pub(super) fn due_mm(&self, bed: &Bed) -> f64 {
-        self.demand(bed).due_share * self.allowed_mm(bed)
+    pub(super) fn is_past_hour(&self) -> bool {
+        self.at >= self.hour_end
     }
 
     /// The demand of the hour in which the last step was taken.
+    #[inline]
     pub(super) fn demand_before<'b>(&self, bed: &'b Bed) -> &'b HourDemand {
         &bed.demand[self.hour]
     }
 
     /// Goes one step towards `to`, with irrigation reaching the layer at a rate.
+    #[inline(always)]
     pub(super) fn step(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) -> Step {
         let mut end = (self.at.div_euclid(STEP_S) + 1) * STEP_S;
         if !self.stores.seeded {
@@ -124,11 +125,8 @@ impl Moment {
             }
         }
         let end = end.min(to);
-        if self.at >= self.hour_end {
-            self.hour = bed.hour_index(self.at);
-            let demand = &bed.demand[self.hour];
-            self.hour_end = demand.start.timestamp() + HOUR_S;
-            self.stores.grow_to(&bed.ground, demand.layer_mm);
+        if self.is_past_hour() {
+            self.enter_hour(bed);
         }
         let demand = &bed.demand[self.hour];
         #[expect(clippy::cast_precision_loss, reason = "a step is at most 300 s")]
@@ -139,5 +137,12 @@ impl Moment {
             .step(&bed.ground, demand, hours, (water_mm_per_h + rain) * hours);
         self.at = end;
         Step { hours, flows }
+    }
+
+    fn enter_hour(&mut self, bed: &Bed) {
+        self.hour = bed.hour_index(self.at);
+        let demand = &bed.demand[self.hour];
+        self.hour_end = demand.start.timestamp() + HOUR_S;
+        self.stores.grow_to(&bed.ground, demand.layer_mm);
     }
 }

@@ -8,7 +8,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::bookings::Ask;
-use super::course::{Course, Since};
+use super::course::Course;
 use super::follow::Standing;
 use super::moment::{Bed, Moment};
 use super::schedule::{Prepared, Scheduled};
@@ -186,9 +186,9 @@ pub fn replan(
             correction,
         }));
         standings.push(Standing {
-            at: catching_up.course.now.at,
-            stores: catching_up.course.now.stores,
-            since: catching_up.course.since,
+            at: catching_up.course.now().at,
+            stores: catching_up.course.now().stores,
+            since: catching_up.course.since(),
             last_end: catching_up.last_end,
             cycle: now.cycle,
             soaked: false,
@@ -325,7 +325,7 @@ impl<'b, 'z> CatchingUp<'b, 'z> {
             && probe.at.timestamp() <= to
         {
             self.course.advance(self.bed, probe.at.timestamp(), 0.0);
-            let levels = self.course.now.stores.levels();
+            let levels = self.course.now().stores.levels();
             let correction = probe::correct(&self.bed.ground, &levels, probe.reading);
             self.course.correct(correction.levels.strata_mm);
             self.corrections.push((probe.at, correction));
@@ -336,18 +336,18 @@ impl<'b, 'z> CatchingUp<'b, 'z> {
 
     /// Notes the levels when they are due, and the stores of now.
     fn look(&mut self, at: i64) {
-        let reached = self.course.now.at;
+        let reached = self.course.now().at;
         if self.kept.is_none() && at >= self.horizon.kept_at.timestamp() {
-            self.kept = Some((reached, self.course.now.stores.levels()));
+            self.kept = Some((reached, self.course.now().stores.levels()));
         }
         if self.now.is_none() && at >= self.horizon.now.timestamp() {
-            self.now = Some(self.course.now.stores);
+            self.now = Some(self.course.now().stores);
         }
     }
 
     /// Water reaches the zone; what overlaps goes in after what came first.
     fn take(&mut self, water: &Water) {
-        let from = water.from.timestamp().max(self.course.now.at);
+        let from = water.from.timestamp().max(self.course.now().at);
         let to = water.to.timestamp().max(from + 1);
         let now = self.horizon.now.timestamp();
         let stage = self.bed.demand_at(from).stage;
@@ -356,10 +356,10 @@ impl<'b, 'z> CatchingUp<'b, 'z> {
             self.watering.net_rate_mm_per_h(stage) * open_h
         });
         let rate = depth_mm / hours(to - from);
-        self.course.since = Since::default();
+        self.course.begin_sums();
         if from < now && now < to {
             self.course.advance(self.bed, now, rate);
-            self.now = Some(self.course.now.stores);
+            self.now = Some(self.course.now().stores);
         }
         self.course.advance(self.bed, to, rate);
         self.last_end = Some(to);
@@ -370,11 +370,11 @@ impl<'b, 'z> CatchingUp<'b, 'z> {
     }
 
     fn state(&self) -> ZoneState {
-        let stores = self.now.unwrap_or(self.course.now.stores);
+        let stores = self.now.unwrap_or(self.course.now().stores);
         let demand = self.bed.demand_at(self.horizon.now.timestamp());
         let (at, levels) = self
             .kept
-            .unwrap_or((self.course.now.at, self.course.now.stores.levels()));
+            .unwrap_or((self.course.now().at, self.course.now().stores.levels()));
         ZoneState {
             depletion_mm: stores.depletion_mm(),
             allowed_mm: demand.depletion_share * stores.available_mm(&self.bed.ground),

@@ -66,6 +66,8 @@ struct PreparedZone<'a> {
     /// Its course at the beginning, with the dry way to the deep soak: the
     /// same in every plan that is tried.
     lead: OnceLock<Course>,
+    /// When it may be watered, and when soaked: the same with every supply.
+    openings: OnceLock<(Openings, Openings)>,
 }
 
 /// A finished schedule: every zone at the end of the plan, and all runs.
@@ -100,7 +102,7 @@ pub struct Scheduled<'a> {
     pub soak: Option<Soaked>,
     /// Hours of past weather from which the soil state was computed.
     pub weather_hours_used: usize,
-    soak_openings: Openings,
+    soak_openings: &'a Openings,
     next: Next,
 }
 
@@ -172,6 +174,7 @@ impl<'a> Prepared<'a> {
                 stores,
                 weather_hours_used,
                 lead: OnceLock::new(),
+                openings: OnceLock::new(),
             })
         });
         let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.end));
@@ -220,6 +223,7 @@ impl<'a> Prepared<'a> {
                 stores: prepared.stores,
                 weather_hours_used: prepared.weather_hours_used,
                 lead: prepared.lead.clone(),
+                openings: OnceLock::new(),
             });
         Prepared {
             site,
@@ -268,6 +272,9 @@ impl<'a> Prepared<'a> {
     pub fn go_on_from(&mut self, standings: Vec<Standing>, booked: Vec<(i64, Ask)>) {
         self.standings = standings;
         self.booked = booked;
+        for zone in &mut self.zones {
+            zone.openings = OnceLock::new();
+        }
     }
 
     /// The schedule with the site's whole supply or, where that leaves
@@ -402,19 +409,24 @@ impl<'a> Prepared<'a> {
         let mut course = match standing {
             Some(standing) => {
                 let now = Moment::new(standing.at, standing.stores);
-                let mut course = Course::new(now, span.record()).one_of(self.zones.len());
-                course.since = standing.since;
-                course
+                Course::new(now, span.record())
+                    .one_of(self.zones.len())
+                    .after(standing.since)
             }
             None => prepared.lead(span, soaks, self.zones.len()).clone(),
         };
         course.keeps_hours = self.keeps_hours;
+        let (openings, soak_openings) = prepared.openings.get_or_init(|| {
+            let by_night = zone.seeding.ground == Sowing::Bare;
+            let openings = |by_night| self.openings(zone, standing, by_night);
+            (openings(false), openings(by_night))
+        });
         let mut waterer = Waterer {
             index,
             course,
             bed: &prepared.bed,
             watering: Watering::of(zone, &prepared.bed.ground).within(self.site.rules.most_per_day),
-            openings: self.openings(zone, standing, false),
+            openings,
             mornings: &self.closures.mornings,
             late: Vec::new(),
             last_end: standing.and_then(|standing| standing.last_end),
@@ -427,12 +439,11 @@ impl<'a> Prepared<'a> {
                 .map_or(Next::Nothing, Next::Job),
             None => Next::FirstJob,
         };
-        let by_night = zone.seeding.ground == Sowing::Bare;
         Scheduled {
             waterer,
             soak: None,
             weather_hours_used: prepared.weather_hours_used,
-            soak_openings: self.openings(zone, standing, by_night),
+            soak_openings,
             next,
         }
     }
@@ -483,7 +494,7 @@ impl Scheduled<'_> {
         let mut placed = None;
         self.next = match (self.next, place) {
             (Next::Soak, _) => {
-                let soaked = soaker::soak(&mut self.waterer, &self.soak_openings, bookings);
+                let soaked = soaker::soak(&mut self.waterer, self.soak_openings, bookings);
                 runs.extend(soaked.runs.iter().cloned());
                 self.soak = Some(soaked);
                 Next::FirstJob

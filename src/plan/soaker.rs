@@ -36,7 +36,7 @@ pub struct Soaked {
 /// `openings` are those of the soak, which may differ from the day's.
 pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings) -> Soaked {
     let deadline = waterer.bed.season.soak_deadline.timestamp();
-    let sought_from = instant(waterer.course.now.at);
+    let sought_from = instant(waterer.course.now().at);
     let (net_mm, deficit) = wanted(waterer, deadline);
     let shortest_mm = waterer
         .watering
@@ -63,10 +63,10 @@ pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings)
         waterer.course.advance(waterer.bed, start, 0.0);
         let reason = Reason {
             trigger: Trigger::PreSoak,
-            depletion_mm: waterer.course.now.stores.total_depletion_mm(),
+            depletion_mm: waterer.course.now().stores.total_depletion_mm(),
             allowed_mm: 0.0,
-            demand_since_last_mm: waterer.course.since.demand_mm,
-            rain_since_last_mm: waterer.course.since.rain_mm,
+            demand_since_last_mm: waterer.course.since().demand_mm,
+            rain_since_last_mm: waterer.course.since().rain_mm,
             forecast_rain_counted_mm: 0.0,
             moved: None,
             cycle: Some(Cycle {
@@ -97,7 +97,7 @@ pub fn soak(waterer: &mut Waterer, openings: &Openings, bookings: &mut Bookings)
 /// The longest stretch before a deadline in which the zone may be watered [s];
 /// at least the shortest run.
 fn longest_opening_s(waterer: &Waterer, openings: &Openings, deadline: i64) -> i64 {
-    let stretches = openings.stretches(waterer.course.now.at);
+    let stretches = openings.stretches(waterer.course.now().at);
     let in_time = stretches.take_while(|&(start, _)| start < deadline);
     let longest = in_time.map(|(start, length)| length.min(deadline - start));
     let longest = longest.max().unwrap_or(0);
@@ -115,7 +115,7 @@ fn wanted(waterer: &mut Waterer, deadline: i64) -> (f64, f64) {
         .clamp(0.0, 1.0);
     let net_mm = stores.surface_mm + stores.below_mm() * beneath_share;
     // The dry surface is thin: what lies beneath it sets the intake.
-    let beneath_mm = waterer.course.now.stores.below_mm();
+    let beneath_mm = waterer.course.now().stores.below_mm();
     let deficit = ground.moist_deficit() + beneath_mm / (ground.bottom_mm - surface_mm);
     (net_mm, deficit)
 }
@@ -134,7 +134,7 @@ fn place(
     let pause = cycles.pause_s.first().copied();
     let pause = pause.unwrap_or(waterer.bed.zone.runs.soak_time.num_seconds());
     let rested = waterer.last_end.map_or(i64::MIN, |end| end + pause);
-    let first = waterer.course.now.at.max(rested);
+    let first = waterer.course.now().at.max(rested);
     let mut starts = Vec::new();
     let mut latest_end = deadline;
     for index in (0..cycles.run_s.len()).rev() {

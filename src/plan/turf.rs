@@ -2,8 +2,8 @@
 //! seed is watered by its thin layer, so that its own need is watched beside it:
 //! else it would wilt unseen under mists that never get below the seed.
 
-use super::moment::{Bed, Moment};
-use crate::balance::demand::HourDemand;
+use super::bounds::Bounds;
+use super::moment::Bed;
 use crate::balance::stores::Stores;
 use crate::site::Ground;
 
@@ -17,30 +17,30 @@ pub enum Watched {
 }
 
 impl Watched {
-    /// Depletion, and that at which water is due [mm].
-    #[inline]
-    pub(super) fn state_mm(self, bed: &Bed, moment: &Moment) -> (f64, f64) {
-        let due_mm = match self {
-            Self::Layer => moment.due_mm(bed),
-            Self::Turf => self.allowed_mm(bed, moment),
-        };
-        (self.depletion_mm(&moment.stores), due_mm)
-    }
-
-    /// Depletion from which what is watched is too dry [mm].
-    pub(super) fn allowed_mm(self, bed: &Bed, moment: &Moment) -> f64 {
-        match self {
-            Self::Layer => moment.allowed_mm(bed),
-            Self::Turf => allowed_mm(bed, moment.demand(bed), &moment.stores),
-        }
-    }
-
     /// Depletion of what is watched [mm].
+    #[inline]
     #[must_use]
     pub fn depletion_mm(self, stores: &Stores) -> f64 {
         match self {
             Self::Layer => stores.depletion_mm(),
             Self::Turf => stores.total_depletion_mm(),
+        }
+    }
+
+    /// Depletion at which water is due [mm].
+    #[inline]
+    pub(super) fn due_mm(self, bounds: &Bounds) -> f64 {
+        match self {
+            Self::Layer => bounds.due_mm,
+            Self::Turf => bounds.turf_mm,
+        }
+    }
+
+    /// Depletion from which what is watched is too dry [mm].
+    pub(super) fn allowed_mm(self, bounds: &Bounds) -> f64 {
+        match self {
+            Self::Layer => bounds.allowed_mm,
+            Self::Turf => bounds.turf_mm,
         }
     }
 }
@@ -49,10 +49,4 @@ impl Watched {
 #[must_use]
 pub fn stands_on(bed: &Bed) -> bool {
     matches!(bed.zone.seeding.ground, Ground::Turf { .. })
-}
-
-/// Allowed depletion of all the soil [mm], from which turf is short of water.
-#[must_use]
-pub fn allowed_mm(bed: &Bed, demand: &HourDemand, stores: &Stores) -> f64 {
-    demand.standing_depletion_share * stores.all_available_mm(&bed.ground)
 }

@@ -2,11 +2,12 @@
 //! calendar of the supply, and the run that comes of it.
 
 use super::bookings::{Ask, Bookings};
-use super::course::{Course, Need, Since, instant, span, watched_from};
+use super::bounds::Bounds;
+use super::course::{Course, Need, instant, span, watched_from};
 use super::moment::Bed;
 use super::packing::Wanted;
 use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
-use super::turf::{self, Watched};
+use super::turf::Watched;
 use super::water::{Watering, grid_down, hours};
 use super::window::{HOUR_S, Openings};
 
@@ -39,6 +40,8 @@ pub struct Job {
     pub release: i64,
     /// The last start that water is due by [s]: before seed gets too dry.
     pub latest: i64,
+    /// The latest start that also leaves room for what must follow [s].
+    pub preferred: i64,
     /// From when a start leaves something too dry [s].
     pub dry_from: i64,
     /// Run time to plan for [s].
@@ -74,7 +77,7 @@ pub struct Waterer<'a> {
     /// From time to depth.
     pub watering: Watering,
     /// When it may be watered.
-    pub openings: Openings,
+    pub openings: &'a Openings,
     /// The latest hour of each morning for deep watering [s].
     pub mornings: &'a [i64],
     /// Jobs that came late.
@@ -91,7 +94,7 @@ impl Waterer<'_> {
         if sown >= until {
             return None;
         }
-        if self.course.now.at > sown {
+        if self.course.now().at > sown {
             return self.next_job(until);
         }
         self.course.advance(self.bed, sown, 0.0);
@@ -104,16 +107,19 @@ impl Waterer<'_> {
     fn job_after_seeding(&self, at: i64, until: i64) -> Option<Job> {
         let needed = self
             .watering
-            .seconds_for(self.course.now.stores.depletion_mm(), Stage::Germination);
+            .seconds_for(self.course.now().stores.depletion_mm(), Stage::Germination);
         let release = at.max(self.free_from());
-        (needed >= self.watering.shortest_s()).then(|| Job {
-            release,
-            latest: at,
-            dry_from: watched_from(self.bed).max(at),
-            length: self.length_for(needed, (release, at), until),
-            needed_mm: self.course.now.stores.depletion_mm(),
-            trigger: Trigger::AfterSeeding,
-            cycle: None,
+        (needed >= self.watering.shortest_s()).then(|| {
+            self.preferred(Job {
+                release,
+                latest: at,
+                preferred: at,
+                dry_from: watched_from(self.bed).max(at),
+                length: self.length_for(needed, (release, at), until),
+                needed_mm: self.course.now().stores.depletion_mm(),
+                trigger: Trigger::AfterSeeding,
+                cycle: None,
+            })
         })
     }
 
@@ -122,7 +128,7 @@ impl Waterer<'_> {
     /// seeding that has not been given yet, or else its next need.
     #[must_use]
     pub fn resumed_job(&mut self, cycle: Option<Cycle>, until: i64) -> Option<Job> {
-        let now = self.course.now.at;
+        let now = self.course.now().at;
         let sown = self.bed.season.sown.timestamp();
         let is_fresh = self
             .last_end
@@ -143,11 +149,13 @@ impl Waterer<'_> {
     #[must_use]
     pub fn next_job(&mut self, until: i64) -> Option<Job> {
         let worthwhile_mm = self.worthwhile_mm(Watched::Layer);
-        let layer = self
-            .course
-            .next_need(self.bed, Watched::Layer, worthwhile_mm, until);
+        let (layer, is_turf_short) =
+            self.course
+                .next_need(self.bed, Watched::Layer, worthwhile_mm, until);
         let before = layer.map_or(until, |need| need.latest - 1);
-        self.turf_need(before)
+        is_turf_short
+            .then(|| self.turf_need(before))
+            .flatten()
             .map(|need| (need, Trigger::TurfDepletion))
             .or(layer.map(|need| (need, Trigger::Depletion)))
             .map(|(need, trigger)| self.job_for(need, trigger, until))
@@ -155,25 +163,24 @@ impl Waterer<'_> {
 
     /// The next need of standing turf, where it comes before an instant.
     fn turf_need(&mut self, before: i64) -> Option<Need> {
-        if !turf::stands_on(self.bed) {
-            return None;
-        }
         let worthwhile_mm = self.worthwhile_mm(Watched::Turf);
         self.course
             .next_need(self.bed, Watched::Turf, worthwhile_mm, before)
+            .0
     }
 
     /// Depletion from which a run is worth giving where the zone is now [mm].
     fn worthwhile_mm(&self, watched: Watched) -> f64 {
-        let now = &self.course.now;
-        let (_, due_mm) = watched.state_mm(self.bed, now);
+        let now = self.course.now();
+        let bounds = Bounds::ahead(self.bed, now);
+        let due_mm = watched.due_mm(&bounds);
         if watched == Watched::Turf {
             return WORTHWHILE_SHARE * due_mm;
         }
         let stage = self.bed.demand_at(now.at).stage;
         self.watering
             .net_mm(self.watering.shortest_s(), stage)
-            .max(WORTHWHILE_SHARE * now.allowed_mm(self.bed))
+            .max(WORTHWHILE_SHARE * bounds.allowed_mm)
             // A layer that holds less than the shortest run must not stay dry
             // for want of room for it; what is too much drains below.
             .min(due_mm)
@@ -184,15 +191,16 @@ impl Waterer<'_> {
         let needed = self.watering.seconds_for(need.depletion_mm, stage);
         let release = need.worthwhile_from.max(self.free_from());
         let length = self.length_for(needed, (release, need.latest), until);
-        Job {
+        self.preferred(Job {
             release,
             latest: need.latest,
+            preferred: need.latest,
             dry_from: need.dry_from,
             length,
             needed_mm: need.depletion_mm,
             trigger,
             cycle: self.first_cycle(needed, length, trigger),
-        }
+        })
     }
 
     /// Run time for what is needed [s], of a run that may go from `release` to
@@ -250,9 +258,9 @@ impl Waterer<'_> {
     pub fn wanted(&self, job: &Job) -> Wanted<'_> {
         Wanted {
             bed: self.bed,
-            openings: &self.openings,
+            openings: self.openings,
             release: job.release,
-            preferred: self.preferred_start(job),
+            preferred: job.preferred,
             latest: job.latest,
             dry_from: job.dry_from,
             soon: self.is_later_cycle(job),
@@ -282,18 +290,21 @@ impl Waterer<'_> {
         }
         let stores = self.course.dry_ahead(self.bed, earliest);
         let used = stores.depletion_mm() / (job.needed_mm).max(f64::MIN_POSITIVE);
-        let start = bookings.latest(&self.openings, latest, earliest, &self.ask(job.length))?;
+        let start = bookings.latest(self.openings, latest, earliest, &self.ask(job.length))?;
         (used >= MORNING_SHARE).then_some(start)
     }
 
-    /// The latest start that leaves room for what must follow.
-    fn preferred_start(&self, job: &Job) -> i64 {
+    /// A job with the latest start that leaves room for what must follow.
+    fn preferred(&self, job: Job) -> Job {
         let latest = self
-            .whole_s(job)
+            .whole_s(&job)
             .map(|whole_s| self.openings.latest(job.latest, whole_s));
-        latest
-            .filter(|&latest| latest >= job.release)
-            .unwrap_or(job.latest)
+        Job {
+            preferred: latest
+                .filter(|&latest| latest >= job.release)
+                .unwrap_or(job.latest),
+            ..job
+        }
     }
 
     /// Length of what must be done before the next closure [s], where that is
@@ -348,22 +359,19 @@ impl Waterer<'_> {
         }
         self.course.advance(self.bed, start, 0.0);
         let watched = watched_by(job.trigger);
-        let depletion_mm = watched.depletion_mm(&self.course.now.stores);
+        let depletion_mm = watched.depletion_mm(&self.course.now().stores);
         if start > job.latest && depletion_mm < self.worthwhile_mm(watched) {
             return (None, self.job_after(None, until));
         }
         // Demand is by the hour, and the seed goes down within one.
         let stage = self.bed.demand_at(start).stage.max(Stage::Germination);
-        let allowed_mm = match watched {
-            Watched::Layer => self.course.now.allowed_mm(self.bed),
-            Watched::Turf => watched.state_mm(self.bed, &self.course.now).1,
-        };
+        let allowed_mm = watched.allowed_mm(&Bounds::ahead(self.bed, self.course.now()));
         let rain_mm = self.rain_ahead_mm(start).min(LEFT_TO_RAIN * depletion_mm);
         let needed = self.watering.seconds_for(depletion_mm - rain_mm, stage);
         let wanted = needed.clamp(self.watering.shortest_s(), self.watering.longest_s());
         let fits = wanted <= job.length
             || bookings
-                .obstacle(&self.openings, start, &self.ask(wanted))
+                .obstacle(self.openings, start, &self.ask(wanted))
                 .is_none();
         let length = if fits { wanted } else { job.length };
         let reason = Reason {
@@ -377,8 +385,8 @@ impl Waterer<'_> {
             },
             depletion_mm,
             allowed_mm,
-            demand_since_last_mm: self.course.since.demand_mm,
-            rain_since_last_mm: self.course.since.rain_mm,
+            demand_since_last_mm: self.course.since().demand_mm,
+            rain_since_last_mm: self.course.since().rain_mm,
             forecast_rain_counted_mm: rain_mm,
             moved: obstacle
                 .filter(|_| (start - job.latest).abs() >= TOLD_FROM_S)
@@ -409,7 +417,7 @@ impl Waterer<'_> {
                 None if from < self.free_from() => (self.free_from(), Constraint::SoakTime),
                 None => {
                     let next = self.openings.in_the_way(from, until - from);
-                    let by = bookings.obstacle(&self.openings, from, &ask);
+                    let by = bookings.obstacle(self.openings, from, &ask);
                     let otherwise = if from < job.release {
                         Constraint::PlanStart
                     } else {
@@ -435,18 +443,18 @@ impl Waterer<'_> {
     fn obstacle(&self, job: &Job, start: i64, bookings: &Bookings) -> Option<Constraint> {
         let ask = self.ask(job.length);
         if start > job.latest && job.release > job.latest {
-            return bookings
-                .obstacle(&self.openings, job.release, &ask)
-                .or(Some(if start > job.release {
+            return bookings.obstacle(self.openings, job.release, &ask).or(Some(
+                if start > job.release {
                     Constraint::Supply
                 } else if self.free_from() > job.latest {
                     Constraint::SoakTime
                 } else {
                     Constraint::PlanStart
-                }));
+                },
+            ));
         }
         bookings
-            .obstacle(&self.openings, job.latest, &ask)
+            .obstacle(self.openings, job.latest, &ask)
             .or_else(|| {
                 // Room for this run, but not for what must follow it.
                 let whole_s = self.whole_s(job)?;
@@ -460,7 +468,7 @@ impl Waterer<'_> {
     /// Opens the valve in the plan: carries the zone through a booked run.
     pub fn run(&mut self, start: i64, length: i64, stage: Stage, reason: Reason) -> Run {
         self.course.advance(self.bed, start, 0.0);
-        self.course.since = Since::default();
+        self.course.begin_sums();
         self.course.advance(
             self.bed,
             start + length,
@@ -485,22 +493,23 @@ impl Waterer<'_> {
         let Some(done) = cycle_done.filter(|done| done.number < done.of) else {
             return natural;
         };
-        let now = self.course.now.at;
+        let now = self.course.now().at;
         let stage = self.bed.demand_at(now).stage;
         let trigger = if done.for_turf {
             Trigger::TurfDepletion
         } else {
             Trigger::Depletion
         };
-        let needed_mm = watched_by(trigger).depletion_mm(&self.course.now.stores);
+        let needed_mm = watched_by(trigger).depletion_mm(&self.course.now().stores);
         let needed = self.watering.seconds_for(needed_mm, stage);
         if needed < self.watering.shortest_s() {
             return natural;
         }
         let (release, latest) = (self.free_from(), natural.map_or(until, |job| job.latest));
-        Some(Job {
+        Some(self.preferred(Job {
             release,
             latest,
+            preferred: latest,
             dry_from: natural.map_or(until, |job| job.dry_from),
             length: self.length_for(needed, (release, latest), until),
             needed_mm,
@@ -509,7 +518,7 @@ impl Waterer<'_> {
                 number: done.number + 1,
                 ..done
             }),
-        })
+        }))
     }
 
     /// Rain counted in the hours after `start` [mm].

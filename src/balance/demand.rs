@@ -115,21 +115,22 @@ fn relative_humidity_pct(hour: &WeatherHour) -> f64 {
     100.0 * hour.actual_vapour_pressure_kpa / saturation_vapour_pressure_kpa(hour.air_temperature_c)
 }
 
-/// The demand of every hour of `weather` at a zone of a site.
+/// The demand at a zone of a site of every hour of `weather` but the first
+/// `skipped`, in which roots grow all the same.
 #[must_use]
 pub fn hours(
     zone: &Zone,
     ground: &Ground,
     season: &Season,
-    weather: &[WeatherHour],
+    (weather, skipped): (&[WeatherHour], usize),
     days: &Days,
     site: &Site,
 ) -> Vec<HourDemand> {
     let time_zone = site.place.time_zone;
     let mut of_day: Option<(NaiveDate, f64, ClimateOfDay)> = None;
     let mut starts = Vec::with_capacity(weather.len());
-    let mut climates = Vec::with_capacity(weather.len());
-    for hour in weather {
+    let mut climates = Vec::with_capacity(weather.len().saturating_sub(skipped));
+    for (index, hour) in weather.iter().enumerate() {
         let date = date_of(time_zone, hour.start);
         let (_, mean_c, climate) = match of_day {
             Some(known) if known.0 == date => known,
@@ -137,12 +138,14 @@ pub fn hours(
         };
         of_day = Some((date, mean_c, climate));
         starts.push((hour.start, mean_c));
-        climates.push(climate);
+        if index >= skipped {
+            climates.push(climate);
+        }
     }
     season
-        .hours(zone, &starts)
+        .hours(zone, &starts, skipped)
         .iter()
-        .zip(weather)
+        .zip(&weather[skipped.min(weather.len())..])
         .zip(&climates)
         .map(|((growth, hour), &climate)| {
             let rain_mm = counted_at_mm(hour, site.weather.rain, growth.stage);

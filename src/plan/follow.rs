@@ -99,7 +99,8 @@ impl<'a> Following<'a> {
         now: DateTime<Utc>,
         to: DateTime<Utc>,
     ) -> Result<Vec<Run>, PlanError> {
-        let mut prepared = Prepared::of(self.site, weather, &Span::exactly(now, to))?;
+        let span = Span::exactly(now, to);
+        let mut prepared = Prepared::of_known(self.site, weather, &span, |_| Some(self.at))?;
         let mut standings = Vec::with_capacity(self.zones.len());
         for (index, bed) in prepared.beds().enumerate() {
             let begin = self.zones[index];

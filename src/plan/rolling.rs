@@ -91,6 +91,16 @@ pub struct ZoneNow {
     pub is_left_out: bool,
 }
 
+impl ZoneNow {
+    /// From when the demand of the zone is needed; not known where its soil
+    /// has to be computed from the weather before.
+    fn known_at(&self) -> Option<DateTime<Utc>> {
+        self.levels.as_ref()?;
+        let gauges = self.rain.iter().map(|gauge| gauge.from);
+        Some(gauges.fold(self.at, DateTime::min))
+    }
+}
+
 /// The instants of a rolling plan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Horizon {
@@ -162,7 +172,7 @@ pub fn replan(
     horizon: Horizon,
 ) -> Result<RollingPlan, PlanError> {
     let span = span(weather, zones, horizon)?;
-    let mut prepared = Prepared::of(site, weather, &span)?;
+    let mut prepared = Prepared::of_known(site, weather, &span, |zone| zones[zone].known_at())?;
     for (index, now) in zones.iter().enumerate() {
         for gauge in &now.rain {
             prepared.change_demand(index, |ground, demand| believe(gauge, ground, demand));

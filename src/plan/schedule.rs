@@ -23,7 +23,7 @@ use super::supplies;
 use super::timetable::{Constraint, PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
-use super::window::{Closure, Openings, SiteClosures};
+use super::window::{Closure, HOUR_S, Openings, SiteClosures};
 use super::{PlanError, Span};
 use crate::agronomy::weather_record::WeatherHour;
 use crate::balance::demand::{self, Days, HourDemand};
@@ -137,11 +137,27 @@ impl PreparedZone<'_> {
 }
 
 impl<'a> Prepared<'a> {
-    /// Prepares the zones of a site.
+    /// Prepares the zones of a site, whose soil is as the site file states it
+    /// or as the weather before the plan computes it.
     ///
     /// # Errors
     /// [`PlanError::Soil`] when a soil cannot be resolved.
     pub fn of(site: &'a Site, weather: &'a [WeatherHour], span: &Span) -> Result<Self, PlanError> {
+        Self::of_known(site, weather, span, |_| None)
+    }
+
+    /// The same for zones of which it is known how they stood at an instant
+    /// (`known_at`, by index): nothing before it is worked out. They have to be
+    /// told where they stand ([`Prepared::go_on_from`]).
+    ///
+    /// # Errors
+    /// [`PlanError::Soil`] when a soil cannot be resolved.
+    pub fn of_known(
+        site: &'a Site,
+        weather: &'a [WeatherHour],
+        span: &Span,
+        known_at: impl Fn(usize) -> Option<DateTime<Utc>> + Sync,
+    ) -> Result<Self, PlanError> {
         let time_zone = site.place.time_zone;
         let oldest = span.begin - TimeDelta::days(spin_up::MEMORY_DAYS);
         // Emergence is judged by the temperatures since the seeding.
@@ -154,15 +170,20 @@ impl<'a> Prepared<'a> {
             time_zone,
         );
         let weather = between(weather, oldest, span.end);
-        let zones = side_by_side(&site.zones, |zone| {
+        let indexed: Vec<(usize, &Zone)> = site.zones.iter().enumerate().collect();
+        let zones = side_by_side(&indexed, |&(index, zone)| {
             let ground = Ground::of(zone).map_err(|source| PlanError::Soil {
                 zone: zone.name.clone(),
                 source,
             })?;
             let season = Season::of(zone, time_zone, &days.mean_c);
-            let demand = demand::hours(zone, &ground, &season, weather, &days, site);
-            let (stores, weather_hours_used) =
-                spin_up::stores_at(zone, &ground, &demand, span.begin);
+            let known_at = known_at(index);
+            let skipped = known_at.map_or(0, |at| hours_over_by(weather, at));
+            let demand = demand::hours(zone, &ground, &season, (weather, skipped), &days, site);
+            let (stores, weather_hours_used) = match known_at {
+                Some(_) => (Stores::uniform(&ground, 0.0), 0),
+                None => spin_up::stores_at(zone, &ground, &demand, span.begin),
+            };
             let bed = Bed {
                 zone,
                 ground,
@@ -566,6 +587,12 @@ fn moister<'s>(first: Schedule<'s>, second: Schedule<'s>) -> Schedule<'s> {
     } else {
         first
     }
+}
+
+/// How many hours are over by an instant; `weather` is in order.
+fn hours_over_by(weather: &[WeatherHour], at: DateTime<Utc>) -> usize {
+    let hour = TimeDelta::seconds(HOUR_S);
+    weather.partition_point(|known| known.start + hour <= at)
 }
 
 /// The hours that start within a span; `weather` is in order.

@@ -90,12 +90,14 @@ fn site_doubts(loaded: &Loaded) -> Vec<SiteDoubt> {
         text: warning.message.clone(),
         help: warning.help.clone(),
         grave: warning.code == Code::WrongPlace,
+        late: None,
     });
     let of_zones = plan::doubts::doubts(&loaded.site).into_iter();
     let of_zones = of_zones.map(|doubt| SiteDoubt {
         text: doubt.what,
         help: Some(doubt.help),
         grave: false,
+        late: None,
     });
     of_file.chain(of_zones).collect()
 }

@@ -67,6 +67,7 @@ pub struct Course {
     /// the root zone all. In this order: seed cannot wait.
     pub dry_s: (i64, i64),
     stand: Stand,
+    /// Bounds in the hour of the last step that was watched.
     behind: Bounds,
     record: Range<i64>,
     open_hour: Option<BalanceHour>,

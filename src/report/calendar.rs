@@ -18,6 +18,7 @@ use super::in_short::{CAUTION, long_dry_spells, warnings_in_short};
 use super::local_time::clock;
 use super::model::{DatedMilestone, RunView, View};
 use super::reason::reason_in_full;
+use super::seed_time::grave_doubts;
 use super::text::Detail;
 use super::words;
 use crate::units::Volume;
@@ -78,8 +79,8 @@ fn empty_calendar(view: &View<'_>) -> Calendar {
 
 /// What a person must hear about the whole plan, a line each.
 fn about(view: &View<'_>) -> Vec<String> {
-    let grave = view.doubts.iter().filter(|doubt| doubt.grave);
-    let doubts = grave.map(|doubt| format!("Doubtful: {}", doubt.text));
+    let grave = grave_doubts(view).into_iter();
+    let doubts = grave.map(|(text, _)| format!("Doubtful: {text}"));
     let lines = doubts.chain(warnings_in_short(view));
     lines
         .chain([CAUTION.to_string()])

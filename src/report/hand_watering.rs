@@ -10,6 +10,7 @@ use super::format::{flow, volume};
 use super::in_short::{CAUTION, estimated, long_dry_spells};
 use super::local_time::{clock, short_day};
 use super::model::{DayView, RunView, View, ZoneView};
+use super::seed_time::grave_doubts;
 use super::summary::milestones_of;
 use crate::units::Volume;
 
@@ -103,8 +104,8 @@ fn closing(out: &mut String, view: &View<'_>) {
         out.push_str(&format!("  and {more} more times\n"));
     }
     out.push('\n');
-    for doubt in view.doubts.iter().filter(|doubt| doubt.grave) {
-        paragraph(out, "DOUBT: ", &doubt.text, PHONE);
+    for (text, _) in grave_doubts(view) {
+        paragraph(out, "DOUBT: ", &text, PHONE);
     }
     if let Some(estimated) = estimated(view) {
         paragraph(out, "", &estimated, PHONE);

@@ -6,6 +6,7 @@ use chrono_tz::Tz;
 use super::columns::{ALARM, HEADING, PAGE, fit, painted, paragraph};
 use super::format::{count_number, elevation, fixed, flow, hours_minutes, price, short};
 use super::model::View;
+use super::seed_time::grave_doubts;
 use super::weather_source::{MergedWeather, WeatherSource};
 use super::words;
 use crate::agronomy::weather_record::Provenance;
@@ -25,7 +26,10 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
     for alarm in view.weather.alarms() {
         alarm_lines(out, "ALARM    ", alarm);
     }
-    grave_doubts(out, view);
+    for (text, help) in grave_doubts(view) {
+        let help = help.map(|help| format!("; {help}"));
+        alarm_lines(out, "DOUBT    ", &(text + &help.unwrap_or_default()));
+    }
     if view.is_partial() {
         let mut line = |label: &str, text: &str| {
             paragraph(out, &format!("{label:<9}"), text, PAGE);
@@ -40,15 +44,6 @@ pub(super) fn append(out: &mut String, view: &View<'_>) {
             "shown",
             &format!("{} of {of} zones: {}", names.len(), words::list(&names)),
         );
-    }
-}
-
-/// What makes the whole plan worthless if it is so.
-fn grave_doubts(out: &mut String, view: &View<'_>) {
-    for doubt in view.doubts.iter().filter(|doubt| doubt.grave) {
-        let help = doubt.help.iter().map(|help| format!("; {help}"));
-        let text = format!("{}{}", doubt.text, help.collect::<String>());
-        alarm_lines(out, "DOUBT    ", &text);
     }
 }
 

@@ -12,7 +12,7 @@ use super::seed_time;
 use super::weather_source::WeatherSource;
 use super::words;
 use crate::plan::timetable::{
-    MilestoneKind, PlanNote, Run, Shortfall, ShortfallKind, Stage, Timetable, ZonePlan,
+    Constraint, MilestoneKind, PlanNote, Run, Shortfall, ShortfallKind, Stage, Timetable, ZonePlan,
 };
 use crate::site::{Site, UnitSystem, Zone};
 use crate::units::{Depth, Volume};
@@ -51,6 +51,19 @@ pub struct SiteDoubt {
     pub help: Option<String>,
     /// Whether all of the plan hangs on it, such as where the site is.
     pub grave: bool,
+    /// The first watering that comes late, if that is what it is.
+    pub late: Option<LateWater>,
+}
+
+/// A first watering that comes long after sowing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LateWater {
+    /// Name of the zone.
+    pub zone: String,
+    /// How long after.
+    pub wait: TimeDelta,
+    /// Why.
+    pub by: Constraint,
 }
 
 /// One zone: what it is, what is planned, and the sums.

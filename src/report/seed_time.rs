@@ -1,19 +1,27 @@
 //! What is wrong with the time of a sowing: air too cold for the seed to come
 //! up, or no water allowed when the seed is down.
 
+use std::collections::BTreeMap;
+
 use chrono::{NaiveDate, TimeDelta};
 
 use super::format::hours_minutes;
 use super::local_time::{clock, short_day};
-use super::model::{RunView, SiteDoubt, View, ZoneView};
+use super::model::{LateWater, RunView, SiteDoubt, View, ZoneView};
 use super::words;
 use crate::agronomy::germination;
+use crate::plan::timetable::Constraint;
 use crate::units::show_temperature;
 
 /// The first watering after sowing may come so late without a word.
 const AT_ONCE: TimeDelta = TimeDelta::hours(1);
 /// A first watering later than this lets the seed dry as it swells.
 const FAR_TOO_LATE: TimeDelta = TimeDelta::hours(12);
+
+/// Late first waterings of more zones than this are told together.
+const FEW_ZONES: usize = 3;
+/// What would help against it.
+const SOW_OTHERWISE: &str = "sow on a day and at an hour when watering is allowed";
 
 /// Why the seed of a zone will not come up for long; none where it will.
 pub(super) fn too_cold(view: &View<'_>, zone: &ZoneView<'_>) -> Option<String> {
@@ -118,6 +126,7 @@ pub(super) fn doubts(view: &View<'_>) -> Vec<SiteDoubt> {
                 text: format!("zone {name}: {cold}"),
                 help: None,
                 grave: true,
+                late: None,
             });
         }
         doubts.extend(late_water(view, zone));
@@ -132,14 +141,55 @@ fn late_water(view: &View<'_>, zone: &ZoneView<'_>) -> Option<SiteDoubt> {
     if TimeDelta::minutes(moved.minutes) <= AT_ONCE || wait <= AT_ONCE {
         return None;
     }
+    let name = &zone.zone.name;
+    let comes = comes_late(&hours_minutes(wait), moved.by);
     Some(SiteDoubt {
-        text: format!(
-            "zone {}: the first watering comes {} after sowing, because {}",
-            zone.zone.name,
-            hours_minutes(wait),
-            words::because(moved.by)
-        ),
-        help: Some("sow on a day and at an hour when watering is allowed".to_owned()),
+        text: format!("zone {name}: {comes}"),
+        help: Some(SOW_OTHERWISE.to_owned()),
         grave: wait > FAR_TOO_LATE,
+        late: Some(LateWater {
+            zone: name.clone(),
+            wait,
+            by: moved.by,
+        }),
     })
+}
+
+fn comes_late(wait: &str, by: Constraint) -> String {
+    let because = words::because(by);
+    format!("the first watering comes {wait} after sowing, because {because}")
+}
+
+/// What makes the whole plan worthless if it is so, and what would help. First
+/// waterings of many zones that come late for one cause stand together.
+pub(super) fn grave_doubts<'v>(view: &'v View<'_>) -> Vec<(String, Option<&'v str>)> {
+    let mut late: BTreeMap<Constraint, Vec<&LateWater>> = BTreeMap::new();
+    for doubt in view.doubts.iter().filter(|doubt| doubt.grave) {
+        if let Some(of_zone) = &doubt.late {
+            late.entry(of_zone.by).or_default().push(of_zone);
+        }
+    }
+    late.retain(|_, zones| zones.len() > FEW_ZONES);
+    let apart = view.doubts.iter().filter(|doubt| {
+        let together = doubt
+            .late
+            .as_ref()
+            .is_some_and(|of| late.contains_key(&of.by));
+        doubt.grave && !together
+    });
+    let apart = apart.map(|doubt| (doubt.text.clone(), doubt.help.as_deref()));
+    let together = late.iter().map(|(&by, zones)| {
+        let names: Vec<&str> = zones.iter().map(|of| of.zone.as_str()).collect();
+        let shortest = zones.iter().map(|of| of.wait).min();
+        let longest = zones.iter().map(|of| of.wait).max();
+        let wait = match (shortest, longest) {
+            (Some(shortest), Some(longest)) if shortest < longest => {
+                format!("{} to {}", hours_minutes(shortest), hours_minutes(longest))
+            }
+            (wait, _) => wait.map(hours_minutes).unwrap_or_default(),
+        };
+        let text = format!("{}: {}", view.who(&names), comes_late(&wait, by));
+        (text, Some(SOW_OTHERWISE))
+    });
+    apart.chain(together).collect()
 }

@@ -585,6 +585,29 @@ fn air_too_cold_to_sow_is_said_and_no_day_is_promised() {
 }
 
 #[test]
+fn many_first_waterings_that_come_late_for_one_cause_are_told_together() {
+    let garden = Garden::changed(&[("hours = [\"06:00-20:00\"]", "hours = [\"06:00-09:00\"]")]);
+    let text = std::fs::read_to_string(&garden.site).unwrap();
+    let (head, zone) = text.split_at(text.find("[[zone]]").unwrap());
+    let zones: String = (1..=9)
+        .map(|number| zone.replace("back-lawn", &format!("bed-{number}")))
+        .collect();
+    std::fs::write(&garden.site, format!("{head}{zones}")).unwrap();
+    for (arguments, label) in [(&[][..], "DOUBT "), (&["--format", "hand"][..], "DOUBT: ")] {
+        let page = garden.timetable(arguments).out;
+        let text = words(&page);
+        assert_eq!(text.matches(label).count(), 1, "{page}");
+        assert!(
+            text.contains("all zones: the first watering comes 12 h 30 min"),
+            "{page}"
+        );
+    }
+    // A program reads of each zone.
+    let json = garden.timetable(&["--format", "json"]).out;
+    assert_eq!(json.matches("the first watering comes").count(), 9);
+}
+
+#[test]
 fn a_first_watering_that_has_to_wait_is_not_said_to_follow_at_once() {
     let garden = Garden::changed(&[("hours = [\"06:00-20:00\"]", "hours = [\"06:00-09:00\"]")]);
     let page = garden.timetable(&[]).out;

@@ -7,6 +7,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod ahead;
 mod balance;
 #[cfg(feature = "daemon")]
 mod sensors;

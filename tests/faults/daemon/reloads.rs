@@ -98,7 +98,8 @@ async fn a_stop_at_any_instant_of_a_new_beginning_is_obeyed() {
     }
 }
 
-/// What systemd was told, status lines and watchdog beats left out.
+/// What systemd was told; status lines, watchdog beats and pleas for time,
+/// which depend on how busy the machine is, are left out.
 struct Manager(UnixDatagram);
 
 impl Manager {
@@ -107,7 +108,11 @@ impl Manager {
         let mut bytes = [0_u8; 4096];
         while let Ok(length) = self.0.recv(&mut bytes) {
             let text = String::from_utf8_lossy(&bytes[..length]).into_owned();
-            if !text.starts_with("STATUS=") && !text.starts_with("WATCHDOG=") {
+            let is_left_out = |start: &&str| text.starts_with(*start);
+            if !["STATUS=", "WATCHDOG=", "EXTEND_TIMEOUT_USEC="]
+                .iter()
+                .any(is_left_out)
+            {
                 heard.push(text);
             }
         }

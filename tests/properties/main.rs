@@ -8,6 +8,7 @@
 mod support;
 
 mod balance;
+mod packing;
 #[cfg(feature = "daemon")]
 mod sensors;
 mod site_file;

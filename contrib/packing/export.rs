@@ -1,7 +1,7 @@
 //! Small random sites with little water, the jobs of one of their days, and
 //! where the planner puts them: one site per line, as JSON, for `compare.py`.
 //!
-//! `cargo bench --bench packing -- [SITES]`
+//! `cargo bench --bench packing -- [SITES [FIRST SEED]]`
 #![allow(
     clippy::unwrap_used,
     clippy::cast_possible_truncation,
@@ -34,12 +34,11 @@ const DAY: u32 = 24;
 const END: u32 = 27;
 
 fn main() {
-    let sites = std::env::args()
-        .skip(1)
-        .find_map(|argument| argument.parse().ok())
-        .unwrap_or(SITES);
+    let mut numbers = std::env::args().filter_map(|argument| argument.parse().ok());
+    let sites: u64 = numbers.next().unwrap_or(SITES);
+    let first: u64 = numbers.next().unwrap_or(0);
     let weather = dry_weather(date(10), 20);
-    for seed in 0..sites {
+    for seed in first..first + sites {
         println!("{}", measured(seed, &weather));
     }
 }

@@ -9,6 +9,7 @@ mod support;
 
 mod ahead;
 mod balance;
+mod packing;
 #[cfg(feature = "daemon")]
 mod sensors;
 mod site_file;

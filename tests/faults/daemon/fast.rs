@@ -179,8 +179,11 @@ async fn fast_clock_and_kills_at_random_instants_lose_nothing_and_give_nothing_t
         "{kills} kills in {hours} h at {speed} times: {while_open} with a valve open, {} still at \
          the start, then closed after {:?} (median), {:?} at most",
         closings.len(),
-        closings.get(closings.len() / 2),
-        closings.last()
+        closings
+            .get(closings.len() / 2)
+            .copied()
+            .unwrap_or_default(),
+        closings.last().copied().unwrap_or_default()
     );
     for zone in 0..3 {
         judge(&calm, zone, &calmly);

@@ -25,8 +25,8 @@ fi
 cargo fmt --all -- --check
 cargo clippy --all-targets --locked -- -D warnings
 cargo clippy --all-targets --all-features --locked -- -D warnings
-# More than cores: the faults are mostly waited for.
-cargo test --locked -- --test-threads 4
+# More threads than cores: the faults are mostly waited for.
+cargo test --locked -- --test-threads $((2 * $(nproc)))
 # The demonstration, and the program on a fast clock.
 cargo test --all-features --locked --test faults -- --test-threads 4 embedded fast_clock
 RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet

@@ -281,7 +281,7 @@ impl Problem {
             let waterer = &schedule.zones[zone].waterer;
             Some(Wanted {
                 bed: waterer.bed,
-                openings: &waterer.openings,
+                openings: waterer.openings,
                 release: need.job.release.max(free_from[zone]),
                 preferred: need.job.latest,
                 latest: need.job.latest,
@@ -394,7 +394,7 @@ fn run_evenly(
         let waterer = &ample.zones[zone].waterer;
         Wanted {
             bed: waterer.bed,
-            openings: &waterer.openings,
+            openings: waterer.openings,
             release: next[zone].release,
             preferred: next[zone].due,
             latest: next[zone].due,

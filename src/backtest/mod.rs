@@ -215,7 +215,7 @@ fn plots<'a>(order: &Order<'a>, span: &Span) -> Result<Plots<'a>, PlanError> {
             source,
         })?;
         let season = Season::of(zone, time_zone, &days.mean_c);
-        let demand = demand::hours(zone, &ground, &season, (&weather, 0), &days, order.site);
+        let demand = demand::hours(zone, &ground, &season, &weather, 0, &days, order.site);
         let plot = Plot {
             zone,
             ground,

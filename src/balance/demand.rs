@@ -122,15 +122,16 @@ pub fn hours(
     zone: &Zone,
     ground: &Ground,
     season: &Season,
-    (weather, skipped): (&[WeatherHour], usize),
+    weather: &[WeatherHour],
+    skipped: usize,
     days: &Days,
     site: &Site,
 ) -> Vec<HourDemand> {
     let time_zone = site.place.time_zone;
     let mut of_day: Option<(NaiveDate, f64, ClimateOfDay)> = None;
     let mut starts = Vec::with_capacity(weather.len());
-    let mut climates = Vec::with_capacity(weather.len().saturating_sub(skipped));
-    for (index, hour) in weather.iter().enumerate() {
+    let mut climates = Vec::with_capacity(weather.len());
+    for hour in weather {
         let date = date_of(time_zone, hour.start);
         let (_, mean_c, climate) = match of_day {
             Some(known) if known.0 == date => known,
@@ -138,15 +139,14 @@ pub fn hours(
         };
         of_day = Some((date, mean_c, climate));
         starts.push((hour.start, mean_c));
-        if index >= skipped {
-            climates.push(climate);
-        }
+        climates.push(climate);
     }
     season
-        .hours(zone, &starts, skipped)
+        .hours(zone, &starts)
         .iter()
-        .zip(&weather[skipped.min(weather.len())..])
+        .zip(weather)
         .zip(&climates)
+        .skip(skipped)
         .map(|((growth, hour), &climate)| {
             let rain_mm = counted_at_mm(hour, site.weather.rain, growth.stage);
             demand(zone, ground, growth, (hour, rain_mm), climate)

@@ -105,15 +105,9 @@ impl Season {
     }
 
     /// Growth hour by hour: one entry per start, which must ascend by hours.
-    /// `mean_c` gives the mean temperature of the day of each. The first
-    /// `skipped` only count for what grows in them.
+    /// `mean_c` gives the mean temperature of the day of each.
     #[must_use]
-    pub fn hours(
-        &self,
-        zone: &Zone,
-        starts: &[(DateTime<Utc>, f64)],
-        skipped: usize,
-    ) -> Vec<Growth> {
+    pub fn hours(&self, zone: &Zone, starts: &[(DateTime<Utc>, f64)]) -> Vec<Growth> {
         let seed_mm = zone.seed_layer.mm();
         let target_mm = zone.target_root_depth.mm().max(seed_mm);
         // Growth before the weather begins is taken as at the stated rate.
@@ -122,18 +116,16 @@ impl Season {
             .map_or(0.0, |&(first, _)| days_between(self.all_up, first))
             * zone.root_growth_mm_per_day;
         let mut layer_mm = (seed_mm + grown_before).min(target_mm);
-        let mut rows = Vec::with_capacity(starts.len().saturating_sub(skipped));
-        for (index, &(start, mean_c)) in starts.iter().enumerate() {
-            if index >= skipped {
-                let roots_down = layer_mm >= target_mm;
-                let stage = self.stage(start, roots_down);
-                let grown = if target_mm > seed_mm {
-                    (layer_mm - seed_mm) / (target_mm - seed_mm)
-                } else {
-                    1.0
-                };
-                rows.push(self.growth(zone, stage, start, layer_mm, grown));
-            }
+        let mut rows = Vec::with_capacity(starts.len());
+        for &(start, mean_c) in starts {
+            let roots_down = layer_mm >= target_mm;
+            let stage = self.stage(start, roots_down);
+            let grown = if target_mm > seed_mm {
+                (layer_mm - seed_mm) / (target_mm - seed_mm)
+            } else {
+                1.0
+            };
+            rows.push(self.growth(zone, stage, start, layer_mm, grown));
             if start >= self.all_up {
                 let growth =
                     roots::growth_mm_per_day(zone.root_growth_mm_per_day, mean_c, self.group);

@@ -215,11 +215,7 @@ impl Stores {
         hours: f64,
         water_mm: f64,
     ) -> Flows {
-        let drainage_mm = if water_mm > 0.0 {
-            self.fill(water_mm)
-        } else {
-            water_mm
-        };
+        let drainage_mm = self.fill(water_mm);
         let surface = self.surface(ground);
         // Rise and evaporation act at once: both see the layer as it is now.
         let wetness = drying::potential(1.0 - self.surface_mm * surface.share_per_mm);
@@ -242,10 +238,12 @@ impl Stores {
     /// Fills from the top; returns what leaves the bottom.
     fn fill(&mut self, water_mm: f64) -> f64 {
         let mut left = water_mm;
-        for store in std::iter::once(&mut self.surface_mm).chain(&mut self.strata_mm) {
-            let taken = left.min(*store);
-            *store -= taken;
-            left -= taken;
+        if left > 0.0 {
+            for store in std::iter::once(&mut self.surface_mm).chain(&mut self.strata_mm) {
+                let taken = left.min(*store);
+                *store -= taken;
+                left -= taken;
+            }
         }
         left
     }

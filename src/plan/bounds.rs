@@ -1,15 +1,12 @@
 //! How much may be lost in a zone before water is due, and before it is too
-//! dry: the same through the steps of an hour.
+//! dry: the same through the steps of an hour, until the seed goes down.
 
-use super::moment::{Bed, Moment};
+use super::moment::{Bed, HourAndSeed, Moment};
 use super::turf;
 use crate::balance::demand::HourDemand;
 
 /// Depletion counts as above the allowed one from this excess [mm].
 pub(super) const DRY_SLACK_MM: f64 = 1e-6;
-
-/// The hour of bounds that are worked out again with the next step.
-const NO_HOUR: (usize, bool) = (usize::MAX, false);
 
 /// Bounds of depletion in one hour [mm].
 #[derive(Debug, Clone, Copy)]
@@ -22,8 +19,8 @@ pub(super) struct Bounds {
     /// Of all the soil, from which standing turf is short of water; infinite
     /// where none stands.
     pub turf_mm: f64,
-    /// What they hold for: the hour, and whether the seed is down.
-    held_for: (usize, bool),
+    /// What they hold for; none where they are worked out again in any case.
+    held_for: Option<HourAndSeed>,
 }
 
 impl Bounds {
@@ -39,7 +36,7 @@ impl Bounds {
             allowed_mm,
             due_mm: demand.due_share * allowed_mm,
             turf_mm,
-            held_for: NO_HOUR,
+            held_for: None,
         }
     }
 
@@ -49,7 +46,7 @@ impl Bounds {
             allowed_mm: f64::INFINITY,
             due_mm: f64::INFINITY,
             turf_mm: f64::INFINITY,
-            held_for: NO_HOUR,
+            held_for: None,
         }
     }
 
@@ -63,14 +60,14 @@ impl Bounds {
     /// these hold for another.
     #[inline]
     pub fn keep_behind(&mut self, bed: &Bed, moment: &Moment) {
-        if self.held_for != moment.hour_and_seed() {
+        if self.held_for != Some(moment.hour_and_seed()) {
             self.take_behind(bed, moment);
         }
     }
 
     fn take_behind(&mut self, bed: &Bed, moment: &Moment) {
         *self = Self {
-            held_for: moment.hour_and_seed(),
+            held_for: Some(moment.hour_and_seed()),
             ..Self::of(bed, moment, moment.demand_before(bed))
         };
     }

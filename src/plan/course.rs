@@ -106,7 +106,7 @@ impl Course {
         }
     }
 
-    /// The same with sums since a run before it.
+    /// A course that has gone nowhere yet, with sums since a run before it.
     #[must_use]
     pub fn after(mut self, since: Since) -> Self {
         self.stand.since = since;
@@ -159,6 +159,7 @@ impl Course {
                 self.watch(bed, from);
             }
         }
+        // From within a step the zone goes on by other steps than were looked at.
         if !is_dry || self.stand.now.at % STEP_S != 0 {
             self.ahead.forget();
         }
@@ -266,8 +267,6 @@ impl Course {
 
     /// Looks ahead without watering: when what is watched first has room for a
     /// run worth giving, and the last whole minute at which it is still moist enough.
-    /// No need where none comes before `until`. Besides, whether standing turf
-    /// gets short of water up to then.
     #[must_use]
     pub fn next_need(
         &mut self,
@@ -275,58 +274,64 @@ impl Course {
         watched: Watched,
         worthwhile_mm: f64,
         until: i64,
-    ) -> (Option<Need>, bool) {
+    ) -> Outlook {
         let mut scout = Scout::from(&self.stand, self.watched(bed));
         let until = until.min(bed.end());
-        let mut ahead = Bounds::ahead(bed, &scout.stand.now);
-        let mut is_turf_short = ahead.is_turf_short(scout.soil_mm);
-        let (mut depletion, mut due) = (scout.depletion_mm(watched), watched.due_mm(&ahead));
+        let bounds = Bounds::ahead(bed, &scout.stand.now);
+        let mut is_turf_short = bounds.is_turf_short(scout.soil_mm);
+        let (mut depletion, mut due) = (scout.depletion_mm(watched), watched.due_mm(&bounds));
         let mut worthwhile_from = (depletion >= worthwhile_mm).then_some(scout.stand.now.at);
         if let Some(at) = worthwhile_from
             && depletion > due + DRY_SLACK_MM
         {
-            let margin_mm = watched.allowed_mm(&ahead) - depletion;
+            let margin_mm = watched.allowed_mm(&bounds) - depletion;
             let need = Need {
                 worthwhile_from: at,
                 latest: at,
                 dry_from: dry_from(bed, at, margin_mm, None),
                 depletion_mm: depletion,
             };
-            return (Some(need), is_turf_short);
+            return Outlook {
+                need: Some(need),
+                is_turf_short,
+            };
         }
         while scout.stand.now.at < until {
-            let (before, depletion_before, due_before) = (scout.stand.now.at, depletion, due);
+            let before = (scout.stand.now.at, depletion - due);
+            let depletion_before = depletion;
             scout.step(bed, &mut self.ahead, until);
             let now = &scout.stand.now;
             let bounds = if now.is_past_hour() {
-                ahead = Bounds::ahead(bed, now);
-                &ahead
+                Bounds::ahead(bed, now)
             } else {
-                &scout.bounds
+                scout.bounds
             };
             is_turf_short |= bounds.is_turf_short(scout.soil_mm);
-            (depletion, due) = (scout.depletion_mm(watched), watched.due_mm(bounds));
+            (depletion, due) = (scout.depletion_mm(watched), watched.due_mm(&bounds));
             if worthwhile_from.is_none() && depletion < worthwhile_mm {
                 continue;
             }
             if depletion > due + DRY_SLACK_MM {
-                let latest = crossing(
-                    (before, depletion_before - due_before),
-                    (now.at, depletion - due),
-                );
-                let loss_mm_per_h = (depletion - depletion_before) / hours(now.at - before);
-                let margin_mm = watched.allowed_mm(bounds) - due;
+                let latest = crossing(before, (now.at, depletion - due));
+                let loss_mm_per_h = (depletion - depletion_before) / hours(now.at - before.0);
+                let margin_mm = watched.allowed_mm(&bounds) - due;
                 let need = Need {
                     worthwhile_from: worthwhile_from.unwrap_or(latest),
                     latest,
                     dry_from: dry_from(bed, latest, margin_mm, Some(loss_mm_per_h)),
                     depletion_mm: depletion,
                 };
-                return (Some(need), is_turf_short);
+                return Outlook {
+                    need: Some(need),
+                    is_turf_short,
+                };
             }
             worthwhile_from.get_or_insert(now.at);
         }
-        (None, is_turf_short)
+        Outlook {
+            need: None,
+            is_turf_short,
+        }
     }
 
     /// The zone at a later instant without watering.
@@ -339,6 +344,15 @@ impl Course {
         }
         scout.stand.now.stores
     }
+}
+
+/// What a look ahead finds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outlook {
+    /// The next need, where one comes in the time that was looked at.
+    pub need: Option<Need>,
+    /// Whether standing turf gets short of water before.
+    pub is_turf_short: bool,
 }
 
 /// A coming need for water.

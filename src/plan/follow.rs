@@ -100,7 +100,7 @@ impl<'a> Following<'a> {
         to: DateTime<Utc>,
     ) -> Result<Vec<Run>, PlanError> {
         let span = Span::exactly(now, to);
-        let mut prepared = Prepared::of_known(self.site, weather, &span, |_| Some(self.at))?;
+        let mut prepared = Prepared::of_demand_from(self.site, weather, &span, |_| Some(self.at))?;
         let mut standings = Vec::with_capacity(self.zones.len());
         for (index, bed) in prepared.beds().enumerate() {
             let begin = self.zones[index];

@@ -63,6 +63,9 @@ pub struct Moment {
     hour_end: i64,
 }
 
+/// Index of an hour, and whether the seed is down.
+pub(super) type HourAndSeed = (usize, bool);
+
 /// What happened in a step.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Step {
@@ -94,9 +97,10 @@ impl Moment {
         }
     }
 
-    /// What the bounds of depletion depend on, since the last step.
+    /// What fixes the bounds of depletion since the last step: the layer grows
+    /// only as an hour begins.
     #[inline]
-    pub(super) fn hour_and_seed(&self) -> (usize, bool) {
+    pub(super) fn hour_and_seed(&self) -> HourAndSeed {
         (self.hour, self.stores.seeded)
     }
 

@@ -265,7 +265,8 @@ impl Search<'_, '_> {
     /// Completes a schedule in every way that can be less late than what is
     /// found, the least late step first.
     fn complete(&mut self, partial: &Partial) {
-        if partial.open.len() <= 1 {
+        let can_start = |&index: &usize| partial.starts[index].is_some();
+        if partial.open.len() <= 1 || !partial.open.iter().any(can_start) {
             self.late_s = partial.late_s;
             self.found = Some(partial.starts.clone());
             return;
@@ -276,7 +277,7 @@ impl Search<'_, '_> {
         let mut steps = Vec::with_capacity(partial.open.len());
         for &index in &partial.open {
             let wastes =
-                first_end.is_some_and(|end| partial.starts[index].is_none_or(|s| s >= end));
+                first_end.is_some_and(|end| partial.starts[index].is_none_or(|start| start >= end));
             if wastes {
                 continue;
             }

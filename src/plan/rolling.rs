@@ -92,12 +92,12 @@ pub struct ZoneNow {
 }
 
 impl ZoneNow {
-    /// From when the demand of the zone is needed; not known where its soil
-    /// has to be computed from the weather before.
-    fn known_at(&self) -> Option<DateTime<Utc>> {
+    /// From when its demand is needed; none where its soil has to be computed
+    /// from the weather before.
+    fn demand_from(&self, horizon: Horizon) -> Option<DateTime<Utc>> {
         self.levels.as_ref()?;
         let gauges = self.rain.iter().map(|gauge| gauge.from);
-        Some(gauges.fold(self.at, DateTime::min))
+        Some(gauges.fold(self.at.min(horizon.now), DateTime::min))
     }
 }
 
@@ -172,7 +172,9 @@ pub fn replan(
     horizon: Horizon,
 ) -> Result<RollingPlan, PlanError> {
     let span = span(weather, zones, horizon)?;
-    let mut prepared = Prepared::of_known(site, weather, &span, |zone| zones[zone].known_at())?;
+    let mut prepared = Prepared::of_demand_from(site, weather, &span, |zone| {
+        zones[zone].demand_from(horizon)
+    })?;
     for (index, now) in zones.iter().enumerate() {
         for gauge in &now.rain {
             prepared.change_demand(index, |ground, demand| believe(gauge, ground, demand));

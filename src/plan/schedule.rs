@@ -143,20 +143,17 @@ impl<'a> Prepared<'a> {
     /// # Errors
     /// [`PlanError::Soil`] when a soil cannot be resolved.
     pub fn of(site: &'a Site, weather: &'a [WeatherHour], span: &Span) -> Result<Self, PlanError> {
-        Self::of_known(site, weather, span, |_| None)
+        Self::of_demand_from(site, weather, span, |_| None)
     }
 
-    /// The same for zones of which it is known how they stood at an instant
-    /// (`known_at`, by index): nothing before it is worked out. They have to be
-    /// told where they stand ([`Prepared::go_on_from`]).
-    ///
-    /// # Errors
-    /// [`PlanError::Soil`] when a soil cannot be resolved.
-    pub fn of_known(
+    /// The same, with the demand of a zone (by index) only from an instant on.
+    /// Its soil is not worked out then: it has to be told where it stands
+    /// ([`Prepared::go_on_from`]).
+    pub(super) fn of_demand_from(
         site: &'a Site,
         weather: &'a [WeatherHour],
         span: &Span,
-        known_at: impl Fn(usize) -> Option<DateTime<Utc>> + Sync,
+        demand_from: impl Fn(usize) -> Option<DateTime<Utc>> + Sync,
     ) -> Result<Self, PlanError> {
         let time_zone = site.place.time_zone;
         let oldest = span.begin - TimeDelta::days(spin_up::MEMORY_DAYS);
@@ -177,10 +174,10 @@ impl<'a> Prepared<'a> {
                 source,
             })?;
             let season = Season::of(zone, time_zone, &days.mean_c);
-            let known_at = known_at(index);
-            let skipped = known_at.map_or(0, |at| hours_over_by(weather, at));
-            let demand = demand::hours(zone, &ground, &season, (weather, skipped), &days, site);
-            let (stores, weather_hours_used) = match known_at {
+            let demand_from = demand_from(index);
+            let skipped = demand_from.map_or(0, |at| hours_over_by(weather, at));
+            let demand = demand::hours(zone, &ground, &season, weather, skipped, &days, site);
+            let (stores, weather_hours_used) = match demand_from {
                 Some(_) => (Stores::uniform(&ground, 0.0), 0),
                 None => spin_up::stores_at(zone, &ground, &demand, span.begin),
             };
@@ -279,8 +276,9 @@ impl<'a> Prepared<'a> {
     /// Changes the demand of a zone, for what is known better of it than the
     /// weather tells.
     pub fn change_demand(&mut self, zone: usize, change: impl FnOnce(&Ground, &mut [HourDemand])) {
-        let bed = &mut self.zones[zone].bed;
+        let PreparedZone { bed, lead, .. } = &mut self.zones[zone];
         change(&bed.ground, Arc::make_mut(&mut bed.demand));
+        *lead = OnceLock::new();
     }
 
     /// The water of every zone at the beginning.
@@ -290,7 +288,11 @@ impl<'a> Prepared<'a> {
 
     /// Lets the plan go on from where each zone stands, beside runs that
     /// have the supply already.
+    ///
+    /// # Panics
+    /// When it is not one standing to a zone.
     pub fn go_on_from(&mut self, standings: Vec<Standing>, booked: Vec<(i64, Ask)>) {
+        assert_eq!(standings.len(), self.zones.len(), "one standing to a zone");
         self.standings = standings;
         self.booked = booked;
         for zone in &mut self.zones {

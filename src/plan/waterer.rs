@@ -7,7 +7,7 @@ use super::course::{Course, Need, instant, span, watched_from};
 use super::moment::Bed;
 use super::packing::Wanted;
 use super::timetable::{Constraint, Cycle, Moved, Reason, Run, Stage, Trigger};
-use super::turf::Watched;
+use super::turf::{self, Watched};
 use super::water::{Watering, grid_down, hours};
 use super::window::{HOUR_S, Openings};
 
@@ -133,7 +133,8 @@ impl Waterer<'_> {
         let is_fresh = self
             .last_end
             .is_some_and(|end| now - end < RESUMED_WITHIN_S && end > sown);
-        if let Some(cycle) = cycle.filter(|_| is_fresh) {
+        let has_turf = turf::stands_on(self.bed);
+        if let Some(cycle) = cycle.filter(|cycle| is_fresh && (has_turf || !cycle.for_turf)) {
             return self.job_after(Some(cycle), until);
         }
         let is_unwatered = self.last_end.is_none_or(|end| end <= sown);
@@ -149,11 +150,12 @@ impl Waterer<'_> {
     #[must_use]
     pub fn next_job(&mut self, until: i64) -> Option<Job> {
         let worthwhile_mm = self.worthwhile_mm(Watched::Layer);
-        let (layer, is_turf_short) =
-            self.course
-                .next_need(self.bed, Watched::Layer, worthwhile_mm, until);
+        let look = self
+            .course
+            .next_need(self.bed, Watched::Layer, worthwhile_mm, until);
+        let layer = look.need;
         let before = layer.map_or(until, |need| need.latest - 1);
-        is_turf_short
+        look.is_turf_short
             .then(|| self.turf_need(before))
             .flatten()
             .map(|need| (need, Trigger::TurfDepletion))
@@ -166,7 +168,7 @@ impl Waterer<'_> {
         let worthwhile_mm = self.worthwhile_mm(Watched::Turf);
         self.course
             .next_need(self.bed, Watched::Turf, worthwhile_mm, before)
-            .0
+            .need
     }
 
     /// Depletion from which a run is worth giving where the zone is now [mm].

@@ -65,7 +65,7 @@ pub(super) fn doubts(out: &mut String, view: &View<'_>, detail: Detail) {
 }
 
 /// `zone nets: the shortest run …` is a doubt about the zone `nets`.
-fn zone_and_doubt<'a>(text: &'a str, zones: &'a [Zone]) -> (Option<&'a str>, &'a str) {
+pub(super) fn zone_and_doubt<'a>(text: &'a str, zones: &'a [Zone]) -> (Option<&'a str>, &'a str) {
     let Some(rest) = text.strip_prefix("zone ") else {
         return (None, text);
     };

@@ -58,8 +58,6 @@ pub struct SiteDoubt {
 /// A first watering that comes long after sowing.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LateWater {
-    /// Name of the zone.
-    pub zone: String,
     /// How long after.
     pub wait: TimeDelta,
     /// Why.

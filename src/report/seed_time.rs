@@ -1,11 +1,10 @@
 //! What is wrong with the time of a sowing: air too cold for the seed to come
 //! up, or no water allowed when the seed is down.
 
-use std::collections::BTreeMap;
-
 use chrono::{NaiveDate, TimeDelta};
 
 use super::format::hours_minutes;
+use super::lists::zone_and_doubt;
 use super::local_time::{clock, short_day};
 use super::model::{LateWater, RunView, SiteDoubt, View, ZoneView};
 use super::words;
@@ -18,7 +17,7 @@ const AT_ONCE: TimeDelta = TimeDelta::hours(1);
 /// A first watering later than this lets the seed dry as it swells.
 const FAR_TOO_LATE: TimeDelta = TimeDelta::hours(12);
 
-/// Late first waterings of more zones than this are told together.
+/// What is to be said of more zones than this is told once.
 const FEW_ZONES: usize = 3;
 /// What would help against it.
 const SOW_OTHERWISE: &str = "sow on a day and at an hour when watering is allowed";
@@ -147,11 +146,7 @@ fn late_water(view: &View<'_>, zone: &ZoneView<'_>) -> Option<SiteDoubt> {
         text: format!("zone {name}: {comes}"),
         help: Some(SOW_OTHERWISE.to_owned()),
         grave: wait > FAR_TOO_LATE,
-        late: Some(LateWater {
-            zone: name.clone(),
-            wait,
-            by: moved.by,
-        }),
+        late: Some(LateWater { wait, by: moved.by }),
     })
 }
 
@@ -160,36 +155,58 @@ fn comes_late(wait: &str, by: Constraint) -> String {
     format!("the first watering comes {wait} after sowing, because {because}")
 }
 
-/// What makes the whole plan worthless if it is so, and what would help. First
-/// waterings of many zones that come late for one cause stand together.
+/// What makes the whole plan worthless if it is so, and what would help. Many
+/// zones of which the same is to be said stand together.
 pub(super) fn grave_doubts<'v>(view: &'v View<'_>) -> Vec<(String, Option<&'v str>)> {
-    let mut late: BTreeMap<Constraint, Vec<&LateWater>> = BTreeMap::new();
+    let mut alike: Vec<(Kind, Vec<(&str, &SiteDoubt)>)> = Vec::new();
     for doubt in view.doubts.iter().filter(|doubt| doubt.grave) {
-        if let Some(of_zone) = &doubt.late {
-            late.entry(of_zone.by).or_default().push(of_zone);
+        let (zone, text) = zone_and_doubt(&doubt.text, &view.site.zones);
+        let kind = match &doubt.late {
+            Some(late) => Kind::Late(late.by),
+            None => Kind::Same(text),
+        };
+        let of_zone = (zone.unwrap_or_default(), doubt);
+        match alike.iter_mut().find(|(known, _)| *known == kind) {
+            Some((_, doubts)) => doubts.push(of_zone),
+            None => alike.push((kind, vec![of_zone])),
         }
     }
-    late.retain(|_, zones| zones.len() > FEW_ZONES);
-    let apart = view.doubts.iter().filter(|doubt| {
-        let together = doubt
-            .late
-            .as_ref()
-            .is_some_and(|of| late.contains_key(&of.by));
-        doubt.grave && !together
-    });
-    let apart = apart.map(|doubt| (doubt.text.clone(), doubt.help.as_deref()));
-    let together = late.iter().map(|(&by, zones)| {
-        let names: Vec<&str> = zones.iter().map(|of| of.zone.as_str()).collect();
-        let shortest = zones.iter().map(|of| of.wait).min();
-        let longest = zones.iter().map(|of| of.wait).max();
-        let wait = match (shortest, longest) {
-            (Some(shortest), Some(longest)) if shortest < longest => {
-                format!("{} to {}", hours_minutes(shortest), hours_minutes(longest))
+    alike
+        .iter()
+        .flat_map(|(kind, doubts)| match doubts.len() {
+            0..=FEW_ZONES => doubts
+                .iter()
+                .map(|(_, doubt)| (doubt.text.clone(), doubt.help.as_deref()))
+                .collect(),
+            _ => vec![(together(view, kind, doubts), doubts[0].1.help.as_deref())],
+        })
+        .collect()
+}
+
+/// What doubts about several zones have in common.
+#[derive(PartialEq)]
+enum Kind<'t> {
+    Late(Constraint),
+    Same(&'t str),
+}
+
+fn together(view: &View<'_>, kind: &Kind, doubts: &[(&str, &SiteDoubt)]) -> String {
+    let zones: Vec<&str> = doubts.iter().map(|(zone, _)| *zone).collect();
+    let text = match kind {
+        Kind::Same(text) => (*text).to_owned(),
+        Kind::Late(by) => {
+            let waits = || {
+                doubts
+                    .iter()
+                    .filter_map(|(_, doubt)| Some(doubt.late.as_ref()?.wait))
+            };
+            let shown = |wait: Option<TimeDelta>| wait.map(hours_minutes).unwrap_or_default();
+            let (shortest, longest) = (shown(waits().min()), shown(waits().max()));
+            match shortest == longest {
+                true => comes_late(&shortest, *by),
+                false => comes_late(&format!("{shortest} to {longest}"), *by),
             }
-            (wait, _) => wait.map(hours_minutes).unwrap_or_default(),
-        };
-        let text = format!("{}: {}", view.who(&names), comes_late(&wait, by));
-        (text, Some(SOW_OTHERWISE))
-    });
-    apart.chain(together).collect()
+        }
+    };
+    format!("{}: {text}", view.who(&zones))
 }

@@ -1,6 +1,7 @@
 //! A look ahead and what is left out of the past change nothing of the way
 //! that a zone goes.
 
+use chrono::TimeDelta;
 use proptest::prelude::*;
 use soakmist::balance::demand::{self, Days};
 use soakmist::balance::ground::Ground;
@@ -18,8 +19,16 @@ proptest! {
     #[test]
     fn who_looks_ahead_goes_the_same_way(
         turf_cover in prop::option::of(0.1..0.9f64),
+        sown_later_s in 0..86_400i64,
+        rain in prop::collection::vec((0..480usize, 0.1..12.0f64), 0..20),
         legs in prop::collection::vec(
-            (1..200_000i64, prop::option::of(1..1200i64), 0.0..4.0f64, any::<bool>()),
+            (
+                1..200_000i64,
+                prop::option::of(1..1200i64),
+                0.0..4.0f64,
+                any::<bool>(),
+                prop::option::of(prop::array::uniform4(0.0..1.0f64)),
+            ),
             1..12,
         ),
     ) {
@@ -27,8 +36,12 @@ proptest! {
         if let Some(cover_fraction) = turf_cover {
             zone.seeding.ground = Sowing::Turf { cover_fraction };
         }
+        zone.seeding.at += TimeDelta::seconds(sown_later_s);
         let site = site(vec![zone]);
-        let weather = dry_weather(date(12), 20);
+        let mut weather = dry_weather(date(12), 20);
+        for (hour, rain_mm) in rain {
+            weather[hour].rain_mm = rain_mm;
+        }
         let span = Span::exactly(local(20, 0), local(30, 0));
         let prepared = Prepared::of(&site, &weather, &span).unwrap();
         let bed = prepared.beds().next().unwrap();
@@ -37,7 +50,9 @@ proptest! {
         let end = span.end.timestamp();
         let start = || Course::new(Moment::new(begin, stores), begin..end);
         let (mut looking, mut blind) = (start(), start());
-        for (ahead_s, run_s, worthwhile_mm, for_turf) in legs {
+        // What is shown keeps the balance of every hour and goes every step.
+        blind.keeps_hours = true;
+        for (ahead_s, run_s, worthwhile_mm, for_turf, corrected) in legs {
             let watched = if for_turf { Watched::Turf } else { Watched::Layer };
             let _ = looking.next_need(bed, watched, worthwhile_mm, end);
             let to = looking.now().at + ahead_s;
@@ -46,6 +61,11 @@ proptest! {
                 course.advance(bed, to, 0.0);
             }
             prop_assert_eq!(seen, blind.now().stores);
+            if let Some(strata_mm) = corrected {
+                for course in [&mut looking, &mut blind] {
+                    course.correct(strata_mm);
+                }
+            }
             if let Some(run_s) = run_s {
                 for course in [&mut looking, &mut blind] {
                     course.begin_sums();
@@ -71,7 +91,7 @@ proptest! {
         let ground = Ground::of(zone).unwrap();
         let season = Season::of(zone, time_zone, &days.mean_c);
         let from = |skipped| {
-            demand::hours(zone, &ground, &season, (&weather[..], skipped), &days, &site)
+            demand::hours(zone, &ground, &season, &weather, skipped, &days, &site)
         };
         let all = from(0);
         prop_assert_eq!(&from(skipped)[..], &all[skipped.min(all.len())..]);

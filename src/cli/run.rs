@@ -9,7 +9,7 @@ use super::Failure;
 use super::log::{self, LogFormat};
 use super::planning::load_site;
 use super::run_clock::Pace;
-use super::run_site::{Reload, web_settings};
+use super::run_site::{Reload, read_logged, web_settings};
 use super::run_weather;
 use super::sources::weather_cache;
 use crate::daemon::Handle;
@@ -50,11 +50,15 @@ pub struct RunArguments {
 /// # Errors
 /// [`Failure`]; 4 when valves have not confirmed that they are closed.
 pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
-    let mut site = load_site(&arguments.site)?;
+    log::begin(arguments.log);
+    let mut site = match arguments.log {
+        LogFormat::Human => load_site(&arguments.site)?,
+        // Who reads the log by lines of JSON reads of doubts there too.
+        LogFormat::Json => read_logged(&arguments.site)?,
+    };
     let state = state_folder(arguments.state.as_deref())?;
     let cache = arguments.cache.clone();
     let cache = cache.unwrap_or_else(|| weather_cache(&state));
-    log::begin(arguments.log);
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(WORKERS)
         .enable_all()

@@ -5,6 +5,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::Failure;
 use super::check::read_site_file;
 use crate::daemon::runtime::{Start, Word};
 use crate::daemon::web::{TOKEN_VARIABLE, WebSettings};
@@ -70,7 +71,15 @@ pub fn web_settings(start: &Start) -> Result<Option<WebSettings>, String> {
 
 /// The site file anew; what is wrong with it is told as `check` tells it.
 fn read_again(path: &Path) -> Result<Site, String> {
-    let bytes = read_site_file(path).map_err(|failure| failure.to_string())?;
+    read_logged(path).map_err(|failure| failure.to_string())
+}
+
+/// A site whose text holds no error; what is doubtful or wrong goes to the log.
+///
+/// # Errors
+/// As [`super::planning::load_site`].
+pub fn read_logged(path: &Path) -> Result<Site, Failure> {
+    let bytes = read_site_file(path)?;
     match load_bytes(&bytes, &path.display().to_string()) {
         Ok(loaded) => {
             for warning in &loaded.warnings {
@@ -82,7 +91,9 @@ fn read_again(path: &Path) -> Result<Site, String> {
             for fault in &faults.items {
                 tracing::error!("{}", fault.render(false));
             }
-            Err("the site file has errors (`soakmist check` names them)".to_owned())
+            Err(Failure::Input(
+                "the site file has errors (`soakmist check` names them)".to_owned(),
+            ))
         }
     }
 }

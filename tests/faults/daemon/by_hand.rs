@@ -44,14 +44,25 @@ async fn a_user_with_mosquitto_sub_and_pub_can_be_the_valves_and_read_everything
     std::fs::write(folder.path().join("site.toml"), text).unwrap();
     std::fs::write(folder.path().join("weather.csv"), weather(Utc::now())).unwrap();
     let (mut reader, heard) = relays(&broker);
-    // mosquitto_sub must have subscribed.
-    tokio::time::sleep(Duration::from_millis(500)).await;
-    let mut daemon = Process::start(folder.path(), &[]);
     let when = |line: &str| {
         let heard = heard.lock().unwrap();
         let found = heard.iter().find(|(said, _)| said == line);
         found.map(|(_, at)| *at)
     };
+    // mosquitto_sub must have subscribed.
+    let begun = Instant::now();
+    while when("beds/nobody/command HEARD?").is_none() {
+        assert!(begun.elapsed() < PATIENCE, "nobody hears commands");
+        let said = ["-t", "beds/nobody/command", "-m", "HEARD?"];
+        assert!(
+            client("mosquitto_pub", broker.port, &said)
+                .status()
+                .unwrap()
+                .success()
+        );
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    let mut daemon = Process::start(folder.path(), &[]);
     let begun = Instant::now();
     while when("beds/east/command ON").is_none() {
         assert!(begun.elapsed() < PATIENCE, "{}", daemon.said());

@@ -10,6 +10,8 @@ async fn under_version_5_it_waters_closes_and_logs_json() {
     let broker = Broker::real();
     let text = beds(broker.port(), ("30 s", "0 s"));
     let text = text.replace("client-id =", "version = \"5\"\nclient-id =");
+    // Doubtful, and told.
+    let text = text.replace("elevation = \"270 m\"", "elevation = \"5100 m\"");
     let mut rig = Rig::of(broker, &text, &["--log", "json"]);
     rig.until("watered and closed", |rig| {
         rig.open_zones() == 0 && (0..3).any(|zone| rig.open_s(zone) > 5.0)
@@ -27,4 +29,5 @@ async fn under_version_5_it_waters_closes_and_logs_json() {
         );
     }
     assert!(said.contains("a run begins"), "{said}");
+    assert!(said.contains("an elevation of"), "{said}");
 }

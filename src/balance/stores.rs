@@ -222,11 +222,7 @@ impl Stores {
         let let_go_mm_per_h = surface.most_out_mm_per_h(wetness);
         let restored_mm = self.restore(ground, surface, hours);
         let evaporation_mm = self.evaporate(surface, demand, hours, let_go_mm_per_h);
-        let transpiration_mm = if demand.kcb > 0.0 {
-            self.transpire(ground, demand, hours)
-        } else {
-            0.0
-        };
+        let transpiration_mm = self.transpire(ground, demand, hours);
         Flows {
             evaporation_mm,
             transpiration_mm,

@@ -92,12 +92,17 @@ pub struct ZoneNow {
 }
 
 impl ZoneNow {
+    /// Of when its water is known, not of the future.
+    fn known_at(&self, horizon: Horizon) -> DateTime<Utc> {
+        self.at.min(horizon.now)
+    }
+
     /// From when its demand is needed; none where its soil has to be computed
     /// from the weather before.
     fn demand_from(&self, horizon: Horizon) -> Option<DateTime<Utc>> {
         self.levels.as_ref()?;
         let gauges = self.rain.iter().map(|gauge| gauge.from);
-        Some(gauges.fold(self.at.min(horizon.now), DateTime::min))
+        Some(gauges.fold(self.known_at(horizon), DateTime::min))
     }
 }
 
@@ -287,7 +292,7 @@ struct CatchingUp<'b, 'z> {
 
 impl<'b, 'z> CatchingUp<'b, 'z> {
     fn begin(bed: &'b Bed<'z>, zone: &'b ZoneNow, horizon: Horizon) -> Self {
-        let at = zone.at.min(horizon.now);
+        let at = zone.known_at(horizon);
         let first_probe = zone.probes.partition_point(|probe| probe.at <= at);
         let stores = match &zone.levels {
             Some(levels) => {

@@ -440,9 +440,12 @@ impl<'a> Prepared<'a> {
         };
         course.keeps_hours = self.keeps_hours;
         let (openings, soak_openings) = prepared.openings.get_or_init(|| {
-            let by_night = zone.seeding.ground == Sowing::Bare;
-            let openings = |by_night| self.openings(zone, standing, by_night);
-            (openings(false), openings(by_night))
+            let openings = self.openings(zone, standing, false);
+            let of_soak = match zone.seeding.ground {
+                Sowing::Bare => self.openings(zone, standing, true),
+                Sowing::Turf { .. } => openings.clone(),
+            };
+            (openings, of_soak)
         });
         let mut waterer = Waterer {
             index,

@@ -74,6 +74,9 @@ enum Format {
 /// # Errors
 /// See [`Failure`].
 pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
+    // It takes a new thread milliseconds to get a core of its own, one that
+    // waits none: those that plan begin while the files are read.
+    rayon::spawn(|| ());
     let Planned {
         site,
         doubts,

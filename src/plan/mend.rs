@@ -5,16 +5,17 @@
 //! written; whoever writes just that gets the figures that are told. So it is
 //! planned as the site itself is, smaller supplies included.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::str::FromStr;
 
 use chrono::TimeDelta;
+use rayon::prelude::*;
 
 use super::Span;
 use super::schedule::Prepared;
-use super::shortfall::shortfalls;
-use super::side_by_side::side_by_side;
 use super::timetable::{Constraint, Shortfall, ShortfallKind};
+use super::tried::Tried;
 use crate::site::local_time::date_of;
 use crate::site::{ExceptionEffect, RuleException, Site};
 use crate::units::{Speed, parse_duration, show_duration};
@@ -38,69 +39,78 @@ struct Relaxed {
     site: Site,
 }
 
-/// Adds to each shortfall what would mend it: its own cause relaxed.
-///
-/// Every cause is relaxed from the weakest way on, until what is left of its
-/// shortfalls is no longer worth a plan.
-pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared) {
-    let (mut waiting, skipped) = worth_trying(found, prepared);
-    let before = Missing::of(found);
-    let mut mends: Vec<Mends> = found
-        .iter()
-        .map(|shortfall| Mends::of(shortfall, &before))
+/// Adds to each shortfall what would mend it: its own cause relaxed. `tried` is
+/// what is known of the supplies of the site as it is.
+pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared, tried: &[Tried]) {
+    let (mut causes, skipped) = worth_trying(found, prepared);
+    // Whoever is free takes the next: what takes longest goes first.
+    causes.sort_by_key(|(_, ways)| Reverse(ways.len()));
+    let trials = causes.into_iter().par_bridge();
+    let mends: Vec<Vec<(usize, Vec<String>)>> = trials
+        .map(|(cause, ways)| mends_of(cause, ways, found, prepared, tried))
         .collect();
-    loop {
-        waiting.retain(|cause, _| mends.iter().any(|mends| mends.wants(*cause)));
-        let round: Vec<(Constraint, Relaxed)> = waiting
-            .iter_mut()
-            .filter_map(|(cause, ways)| Some((*cause, ways.pop_front()?)))
-            .collect();
-        if round.is_empty() {
-            break;
-        }
-        let left = side_by_side(&round, |(cause, relaxed)| {
-            let relaxed = prepared.under(&relaxed.site);
-            let first = relaxed.first_schedule();
-            let left = Missing::of(&shortfalls(&first));
-            let tellers = found.iter().zip(&mends);
-            let mut tellers = tellers.filter(|(_, mends)| mends.cause == *cause);
-            // What is told is what the site itself would get.
-            match tellers.any(|(found, mends)| mends.is_worth_telling(left.of_zone(found))) {
-                true => Missing::of(&shortfalls(&relaxed.bettered(first))),
-                false => left,
-            }
-        });
-        for ((cause, relaxed), after) in round.iter().zip(&left) {
-            let harm = harm(before.dry_hours(), after.dry_hours());
-            for (shortfall, mends) in found.iter().zip(&mut mends) {
-                if mends.cause == *cause {
-                    let words = (relaxed.words.as_str(), harm.as_str());
-                    mends.take(words, shortfall.kind, after.of_zone(shortfall));
-                }
-            }
-        }
+    for (index, told) in mends.into_iter().flatten() {
+        found[index].mend = told;
     }
-    tell(found, mends, &skipped);
+    for shortfall in found.iter_mut().filter(|found| found.mend.is_empty()) {
+        let words = if skipped.contains(&tried_as(shortfall.cause)) {
+            NOT_TRIED
+        } else {
+            last_resort(shortfall)
+        };
+        shortfall.mend.push(words.into());
+    }
 }
 
-/// Writes what was found to mend each shortfall, or what was not tried.
-fn tell(found: &mut [Shortfall], mends: Vec<Mends>, skipped: &BTreeSet<Constraint>) {
-    for (shortfall, mends) in found.iter_mut().zip(mends) {
-        shortfall.mend = mends.told();
-        if shortfall.mend.is_empty() {
-            let words = if skipped.contains(&tried_as(shortfall.cause)) {
-                NOT_TRIED
-            } else {
-                last_resort(shortfall)
-            };
-            shortfall.mend.push(words.into());
+/// What mends the shortfalls of one cause, by index: relaxed from the weakest
+/// way on, until what is left is no longer worth a plan.
+fn mends_of(
+    cause: Constraint,
+    ways: VecDeque<Relaxed>,
+    found: &[Shortfall],
+    prepared: &Prepared,
+    tried: &[Tried],
+) -> Vec<(usize, Vec<String>)> {
+    let before = Missing::of(found);
+    let mut known = tried.to_vec();
+    let shortfalls = found.iter().enumerate();
+    let mut mends: Vec<(usize, Mends)> = shortfalls
+        .filter(|(_, shortfall)| tried_as(shortfall.cause) == cause)
+        .map(|(index, shortfall)| (index, Mends::of(shortfall, &before)))
+        .collect();
+    for relaxed in ways {
+        let is_worth_telling = |left: &dyn Fn(&Shortfall) -> f64| {
+            let mut mends = mends.iter();
+            mends.any(|(index, mends)| mends.is_worth_telling(left(&found[*index])))
+        };
+        if !is_worth_telling(&|_| 0.0) {
+            break;
+        }
+        let site = prepared.under(&relaxed.site);
+        let first = site.try_whole();
+        let mut left = Missing::of(first.shortfalls());
+        if is_worth_telling(&|shortfall| left.of_zone(shortfall)) {
+            // What a site gets with one supply is what it gets with another
+            // that is throttled to it, but not under other rules.
+            if cause != Constraint::Supply {
+                known.clear();
+            }
+            // What is told is what the site itself would get.
+            left = Missing::of(site.try_smaller(first, &mut known).shortfalls());
+        }
+        let harm = harm(before.dry_hours(), left.dry_hours());
+        for (index, mends) in &mut mends {
+            let shortfall = &found[*index];
+            let left = left.of_zone(shortfall);
+            mends.take((&relaxed.words, &harm), shortfall.kind, left);
         }
     }
+    let told = mends.into_iter();
+    told.map(|(index, mends)| (index, mends.told())).collect()
 }
 
 /// What was found to mend one shortfall.
 struct Mends {
-    cause: Constraint,
     missing: f64,
     /// The least that any way left so far.
     least: f64,
@@ -112,16 +122,10 @@ impl Mends {
     fn of(shortfall: &Shortfall, before: &Missing) -> Self {
         let missing = before.of_zone(shortfall);
         Self {
-            cause: tried_as(shortfall.cause),
             missing,
             least: missing,
             ways: Vec::new(),
         }
-    }
-
-    /// Whether a further way to relax a cause could be worth telling.
-    fn wants(&self, cause: Constraint) -> bool {
-        self.cause == cause && self.is_worth_telling(0.0)
     }
 
     fn is_worth_telling(&self, left: f64) -> bool {
@@ -150,10 +154,7 @@ impl Mends {
 fn worth_trying(
     found: &[Shortfall],
     prepared: &Prepared,
-) -> (
-    BTreeMap<Constraint, VecDeque<Relaxed>>,
-    BTreeSet<Constraint>,
-) {
+) -> (Vec<(Constraint, VecDeque<Relaxed>)>, BTreeSet<Constraint>) {
     let mut missing: BTreeMap<Constraint, f64> = BTreeMap::new();
     for short in found {
         *missing.entry(tried_as(short.cause)).or_insert(0.0) += missing_of(short);
@@ -173,7 +174,7 @@ fn worth_trying(
         waiting.entry(cause).or_default().push_front(relaxed);
     }
     let skipped = skipped.into_iter().map(|(_, _, cause, _)| cause);
-    (waiting, skipped.collect())
+    (waiting.into_iter().collect(), skipped.collect())
 }
 
 /// A permit lifts rules and bans alike, so it is tried once.

@@ -4,7 +4,7 @@
 //! give the same timetable. The order of work: [`window`] says when each
 //! zone may be watered, [`course`] carries each zone's balance forward and
 //! finds its next need, [`schedule`] places the needs in the calendar of the
-//! supply ([`bookings`], [`packing`]) at one or several supplies (`supplies`),
+//! supply ([`bookings`], [`packing`]) at one or several supplies ([`tried`]),
 //! [`shortfall`] and [`mend`] tell what was not met. [`follow`] plans again and
 //! again as time passes, [`rolling`] from what was really applied.
 
@@ -22,11 +22,11 @@ pub mod pre_soak;
 pub mod rolling;
 pub mod schedule;
 pub mod shortfall;
-mod side_by_side;
 pub mod soaker;
 pub mod stand;
 mod supplies;
 pub mod timetable;
+pub mod tried;
 pub mod turf;
 pub mod water;
 pub mod waterer;
@@ -142,9 +142,9 @@ pub fn make_timetable(
 ) -> Result<Timetable, PlanError> {
     let span = span(site, weather, from, to)?;
     let prepared = Prepared::of(site, weather, &span)?.with_hours();
-    let schedule = prepared.schedule_in_haste();
+    let (schedule, tried) = prepared.schedule_in_haste();
     let mut shortfalls = shortfall::shortfalls(&schedule);
-    mend::add_mends(&mut shortfalls, &prepared);
+    mend::add_mends(&mut shortfalls, &prepared, &tried);
     let notes = notes(&schedule, &span);
     let time_zone = site.place.time_zone;
     let zones = schedule

@@ -10,16 +10,14 @@ use std::collections::BTreeSet;
 use std::sync::{Arc, OnceLock};
 
 use chrono::{DateTime, TimeDelta, Utc};
+use rayon::prelude::*;
 
 use super::bookings::{Ask, Bookings};
 use super::course::{Course, instant};
 use super::follow::Standing;
 use super::moment::{Bed, Moment};
 use super::packing::{self, Wanted};
-use super::shortfall::dry_seconds;
-use super::side_by_side::side_by_side;
 use super::soaker::{self, Soaked};
-use super::supplies;
 use super::timetable::{Constraint, PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
@@ -167,8 +165,7 @@ impl<'a> Prepared<'a> {
             time_zone,
         );
         let weather = between(weather, oldest, span.end);
-        let indexed: Vec<(usize, &Zone)> = site.zones.iter().enumerate().collect();
-        let zones = side_by_side(&indexed, |&(index, zone)| {
+        let prepare = |(index, zone): (usize, &'a Zone)| {
             let ground = Ground::of(zone).map_err(|source| PlanError::Soil {
                 zone: zone.name.clone(),
                 source,
@@ -194,14 +191,24 @@ impl<'a> Prepared<'a> {
                 lead: OnceLock::new(),
                 openings: OnceLock::new(),
             })
-        });
+        };
         let (first, last) = (date_of(time_zone, span.begin), date_of(time_zone, span.end));
-        let weather = between(weather, span.begin, span.end);
+        let planned = between(weather, span.begin, span.end);
+        let (zones, closures) = rayon::join(
+            || {
+                site.zones
+                    .par_iter()
+                    .enumerate()
+                    .map(prepare)
+                    .collect::<Vec<_>>()
+            },
+            || SiteClosures::of(site, planned, first, last),
+        );
         Ok(Self {
             site,
             span: *span,
-            closures: SiteClosures::of(site, weather, first, last),
-            weather,
+            closures,
+            weather: planned,
             zones: zones.into_iter().collect::<Result<_, _>>()?,
             standings: Vec::new(),
             booked: Vec::new(),
@@ -300,55 +307,6 @@ impl<'a> Prepared<'a> {
         }
     }
 
-    /// The schedule with the site's whole supply or, where that leaves
-    /// anything too dry, with the smaller supply that leaves the least.
-    #[must_use]
-    pub fn schedule(&self) -> Schedule<'_> {
-        self.bettered(self.first_schedule())
-    }
-
-    /// The same sooner, at the price of a plan that may not be needed.
-    #[must_use]
-    pub fn schedule_in_haste(&self) -> Schedule<'_> {
-        let supplies = self.supplies();
-        let (sure, rest) = supplies.split_at(supplies.len().min(2));
-        let planned = side_by_side(sure, |&flow| self.schedule_with(flow));
-        let best = planned.into_iter().reduce(moister);
-        self.bettered_by(rest, best.expect("there is a whole supply"))
-    }
-
-    /// The schedule with the site's whole supply.
-    #[must_use]
-    pub fn first_schedule(&self) -> Schedule<'_> {
-        self.schedule_with(self.supplies()[0])
-    }
-
-    /// The first schedule or, where it leaves anything too dry, that with a
-    /// smaller supply that leaves the least.
-    #[must_use]
-    pub fn bettered<'s>(&'s self, first: Schedule<'s>) -> Schedule<'s> {
-        self.bettered_by(&self.supplies()[1..], first)
-    }
-
-    fn bettered_by<'s>(&'s self, supplies: &[f64], best: Schedule<'s>) -> Schedule<'s> {
-        let dry_s = dry_seconds(&best);
-        if dry_s == (0, 0) {
-            return best;
-        }
-        side_by_side(supplies, |&flow| self.schedule_below(flow, dry_s))
-            .into_iter()
-            .flatten()
-            .fold(best, moister)
-    }
-
-    /// The supplies that are worth a plan, the whole one first [L/min].
-    fn supplies(&self) -> Vec<f64> {
-        let flows = self.zones.iter().map(|zone| zone.bed.zone.sprinkler.flow);
-        let flows: Vec<f64> = flows.map(|flow| flow.l_per_min()).collect();
-        let supply = self.site.supply.flow.l_per_min();
-        supplies::to_try(&flows, supply, self.further_plans())
-    }
-
     /// How many further plans may be tried, for a better one and for what
     /// would mend it: fewer the larger the site and the longer the span, so
     /// that a plan of hundreds of zones does not take minutes.
@@ -366,8 +324,12 @@ impl<'a> Prepared<'a> {
     }
 
     /// The schedule with a given flow [L/min], or none once it leaves as much
-    /// too dry as another does ([`dry_seconds`]).
-    fn schedule_below(&self, flow_l_per_min: f64, most_dry_s: (i64, i64)) -> Option<Schedule<'_>> {
+    /// too dry as another does ([`super::shortfall::dry_seconds`]).
+    pub(super) fn schedule_below(
+        &self,
+        flow_l_per_min: f64,
+        most_dry_s: (i64, i64),
+    ) -> Option<Schedule<'_>> {
         let mut zones: Vec<Scheduled> = self
             .zones
             .iter()
@@ -582,15 +544,6 @@ impl Scheduled<'_> {
     #[must_use]
     pub fn soak_summary(&self) -> Option<PreSoakSummary> {
         self.soak.as_ref().map(|soaked| soaked.summary.clone())
-    }
-}
-
-/// The schedule that leaves less too dry; the first where they are alike.
-fn moister<'s>(first: Schedule<'s>, second: Schedule<'s>) -> Schedule<'s> {
-    if dry_seconds(&second) < dry_seconds(&first) {
-        second
-    } else {
-        first
     }
 }
 

@@ -7,8 +7,8 @@
 use std::sync::Arc;
 
 use chrono::{Datelike, NaiveDate, NaiveTime, TimeDelta};
+use rayon::prelude::*;
 
-use super::side_by_side::side_by_side;
 use super::timetable::Constraint;
 use crate::agronomy::sun::{self, SunDay};
 use crate::agronomy::weather_record::WeatherHour;
@@ -238,12 +238,13 @@ fn suns(site: &Site, dates: &[NaiveDate]) -> Vec<Option<(i64, i64)>> {
             place.time_zone,
         )
     };
-    side_by_side(dates, |date| match sun(date) {
+    let rise_and_set = |date| match sun(date) {
         Ok(SunDay::RiseAndSet {
             sunrise, sunset, ..
         }) => Some((sunrise.timestamp(), sunset.timestamp())),
         _ => None,
-    })
+    };
+    dates.par_iter().map(rise_and_set).collect()
 }
 
 /// From before one sunset to before the next sunrise. Days on which the sun

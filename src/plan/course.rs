@@ -1,5 +1,5 @@
 //! One zone on its way through the plan: its stores carried forward in time,
-//! with the hourly record, the dry spells and the look ahead to its next need.
+//! with the dry spells and the look ahead to its next need.
 
 use std::ops::Range;
 
@@ -7,13 +7,13 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::ahead::{Ahead, Scout};
 use super::bounds::{Bounds, DRY_SLACK_MM, too_dry};
-use super::moment::{Bed, Moment, STEP_S, Step};
+use super::hours::{Leg, balance_hours};
+use super::moment::{Bed, Moment, STEP_S};
 use super::stand::{Since, Stand};
 use super::timetable::{BalanceHour, Stage};
 use super::turf::Watched;
 use super::water::hours;
 use super::window::HOUR_S;
-use crate::balance::demand::HourDemand;
 use crate::balance::stores::Stores;
 use crate::balance::strata;
 
@@ -57,20 +57,18 @@ impl DrySpell {
 /// A zone carried through the plan.
 #[derive(Debug, Clone)]
 pub struct Course {
-    /// Whether a record is kept of its hours: only what is shown needs one.
-    pub keeps_hours: bool,
-    /// Finished hours.
-    pub hours: Vec<BalanceHour>,
     /// Dry spells so far.
     pub dry: Vec<DrySpell>,
     /// Seconds so far that count as too dry: of seed those by daylight, and of
     /// the root zone all. In this order: seed cannot wait.
     pub dry_s: (i64, i64),
+    begin: Moment,
+    /// The way from there.
+    legs: Vec<Leg>,
     stand: Stand,
     /// Bounds in the hour of the last step that was watched.
     behind: Bounds,
     record: Range<i64>,
-    open_hour: Option<BalanceHour>,
     ahead: Ahead,
 }
 
@@ -80,10 +78,10 @@ impl Course {
     #[must_use]
     pub fn new(now: Moment, record: Range<i64>) -> Self {
         Self {
-            keeps_hours: false,
-            hours: Vec::new(),
             dry: Vec::new(),
             dry_s: (0, 0),
+            begin: now,
+            legs: Vec::new(),
             stand: Stand {
                 now,
                 since: Since::default(),
@@ -91,7 +89,6 @@ impl Course {
             },
             behind: Bounds::unknown(),
             record,
-            open_hour: None,
             ahead: Ahead::one_of(1),
         }
     }
@@ -111,6 +108,13 @@ impl Course {
     pub fn after(mut self, since: Since) -> Self {
         self.stand.since = since;
         self
+    }
+
+    /// The balance of every hour of its way, where nothing was put right on it
+    /// ([`Course::correct`]).
+    #[must_use]
+    pub fn balance_hours(&self, bed: &Bed) -> Vec<BalanceHour> {
+        balance_hours(bed, self.begin, &self.legs, &self.record)
     }
 
     /// Where it is now.
@@ -142,19 +146,16 @@ impl Course {
     pub fn advance(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64) {
         let to = to.min(bed.end());
         let is_dry = water_mm_per_h <= 0.0;
-        if is_dry
-            && !self.keeps_hours
-            && let Some(mark) = self.ahead.mark(self.stand.now.at, to)
-        {
+        if to > self.stand.now.at {
+            self.legs.push(Leg { to, water_mm_per_h });
+        }
+        if is_dry && let Some(mark) = self.ahead.mark(self.stand.now.at, to) {
             self.stand = *mark;
         }
         let watched = self.watched(bed);
         while self.stand.now.at < to {
             let from = self.stand.now.at;
-            let step = self.stand.step(bed, to, water_mm_per_h, &watched);
-            if self.keeps_hours && self.record.contains(&from) {
-                self.record(bed, &step, water_mm_per_h * step.hours);
-            }
+            self.stand.step(bed, to, water_mm_per_h, &watched);
             if watched.contains(&from) {
                 self.watch(bed, from);
             }
@@ -175,42 +176,6 @@ impl Course {
     pub fn correct(&mut self, strata_mm: [f64; strata::COUNT]) {
         self.stand.now.stores.strata_mm = strata_mm;
         self.ahead.forget();
-    }
-
-    /// Ends the record: the hour in progress is kept as it stands.
-    pub fn finish(&mut self) {
-        self.hours.extend(self.open_hour.take());
-    }
-
-    fn record(&mut self, bed: &Bed, step: &Step, water_mm: f64) {
-        let (demand, hours, flows) = (self.stand.now.demand_before(bed), step.hours, &step.flows);
-        if self.open_hour.is_none_or(|open| open.start != demand.start) {
-            self.hours.extend(self.open_hour.take());
-        }
-        let stores = &self.stand.now.stores;
-        let depletion_mm = stores.depletion_mm();
-        let available_mm = stores.available_mm(&bed.ground);
-        let hour = self.open_hour.get_or_insert_with(|| empty_hour(demand));
-        hour.et0_mm += demand.et0_mm_per_h * hours;
-        hour.evaporation_mm += flows.evaporation_mm;
-        hour.transpiration_mm += flows.transpiration_mm;
-        hour.rain_mm += demand.rain_mm * hours;
-        hour.all_rain_mm += demand.all_rain_mm * hours;
-        hour.runoff_mm += demand.rain_runoff_mm * hours;
-        hour.irrigation_mm += water_mm;
-        hour.restored_mm += flows.restored_mm;
-        hour.drainage_mm += flows.drainage_mm;
-        hour.depletion_mm = depletion_mm;
-        hour.worst_depletion_mm = hour.worst_depletion_mm.max(depletion_mm);
-        // Nothing can be too dry before the seed is down.
-        let allowed = if demand.stage < Stage::Germination {
-            0.0
-        } else {
-            demand.depletion_share
-        };
-        hour.allowed_mm = allowed * available_mm;
-        hour.total_available_mm = available_mm;
-        hour.layer_mm = stores.layer_mm;
     }
 
     /// Notes whether the layer, or the soil of standing turf, is too dry in the
@@ -407,28 +372,6 @@ fn crossing(before: (i64, f64), after: (i64, f64)) -> i64 {
     let seconds = ((after.0 - before.0) as f64 * (-before.1) / (after.1 - before.1)) as i64;
     let at = before.0 + seconds.clamp(0, after.0 - before.0);
     (at.div_euclid(START_GRID_S) * START_GRID_S).max(before.0)
-}
-
-fn empty_hour(demand: &HourDemand) -> BalanceHour {
-    BalanceHour {
-        start: demand.start,
-        et0_mm: 0.0,
-        evaporation_mm: 0.0,
-        transpiration_mm: 0.0,
-        rain_mm: 0.0,
-        all_rain_mm: 0.0,
-        irrigation_mm: 0.0,
-        restored_mm: 0.0,
-        drainage_mm: 0.0,
-        depletion_mm: 0.0,
-        runoff_mm: 0.0,
-        worst_depletion_mm: 0.0,
-        allowed_mm: 0.0,
-        total_available_mm: 0.0,
-        layer_mm: 0.0,
-        daylight: demand.daylight,
-        stage: demand.stage,
-    }
 }
 
 /// An instant of the plan for people's types.

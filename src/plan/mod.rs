@@ -14,6 +14,7 @@ mod bounds;
 pub mod course;
 pub mod doubts;
 pub mod follow;
+mod hours;
 pub mod mend;
 pub mod milestones;
 pub mod moment;
@@ -141,16 +142,20 @@ pub fn make_timetable(
     to: DateTime<Utc>,
 ) -> Result<Timetable, PlanError> {
     let span = span(site, weather, from, to)?;
-    let prepared = Prepared::of(site, weather, &span)?.with_hours();
+    let prepared = Prepared::of(site, weather, &span)?;
     let (schedule, tried) = prepared.schedule_in_haste();
     let mut shortfalls = shortfall::shortfalls(&schedule);
-    mend::add_mends(&mut shortfalls, &prepared, &tried);
+    let (hours, ()) = rayon::join(
+        || schedule.balance_hours(),
+        || mend::add_mends(&mut shortfalls, &prepared, &tried),
+    );
     let notes = notes(&schedule, &span);
     let time_zone = site.place.time_zone;
     let zones = schedule
         .zones
         .into_iter()
-        .map(|zone| {
+        .zip(hours)
+        .map(|(zone, hours)| {
             let pre_soak = zone.soak_summary();
             let soak_runs = zone.soak.as_ref().map_or(&[][..], |soaked| &soaked.runs);
             let soak_begins = soak_runs.first().map(|run| run.start);
@@ -158,7 +163,7 @@ pub fn make_timetable(
             ZonePlan {
                 name: waterer.bed.zone.name.clone(),
                 emergence: waterer.bed.season.emergence.clone(),
-                stages: stages(&waterer.course.hours),
+                stages: stages(&hours),
                 milestones: milestones::milestones(
                     waterer.bed,
                     soak_begins,
@@ -172,7 +177,7 @@ pub fn make_timetable(
                 }),
                 dry_spells: seed_dry_spells(&waterer.course),
                 seed_daylight_hours: water::hours(waterer.course.seed_daylight_s()),
-                hours: waterer.course.hours,
+                hours,
             }
         })
         .collect();

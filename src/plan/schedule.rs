@@ -18,7 +18,7 @@ use super::follow::Standing;
 use super::moment::{Bed, Moment};
 use super::packing::{self, Wanted};
 use super::soaker::{self, Soaked};
-use super::timetable::{Constraint, PreSoakSummary, Run, Trigger};
+use super::timetable::{BalanceHour, Constraint, PreSoakSummary, Run, Trigger};
 use super::water::Watering;
 use super::waterer::{Job, Waterer};
 use super::window::{Closure, HOUR_S, Openings, SiteClosures};
@@ -51,7 +51,6 @@ pub struct Prepared<'a> {
     /// Where the zones stand, when planning goes on; empty at its beginning.
     standings: Vec<Standing>,
     booked: Vec<(i64, Ask)>,
-    keeps_hours: bool,
     /// Daily figures of the weather.
     pub days: Days,
 }
@@ -212,23 +211,12 @@ impl<'a> Prepared<'a> {
             zones: zones.into_iter().collect::<Result<_, _>>()?,
             standings: Vec::new(),
             booked: Vec::new(),
-            keeps_hours: false,
             days,
         })
     }
 
-    /// The same, whose schedules keep the balance of every hour to be shown.
-    #[must_use]
-    pub fn with_hours(self) -> Self {
-        Self {
-            keeps_hours: true,
-            ..self
-        }
-    }
-
     /// The same zones, weather and days under other rules, limits, supply or
-    /// bounds of runs: `site` must not differ in anything else. Without a
-    /// record of hours, for it is tried, not shown.
+    /// bounds of runs: `site` must not differ in anything else.
     #[must_use]
     pub fn under<'s>(&self, site: &'s Site) -> Prepared<'s>
     where
@@ -258,7 +246,6 @@ impl<'a> Prepared<'a> {
             zones: zones.collect(),
             standings: self.standings.clone(),
             booked: self.booked.clone(),
-            keeps_hours: false,
             days: self.days.clone(),
         }
     }
@@ -370,7 +357,6 @@ impl<'a> Prepared<'a> {
         }
         for zone in &mut zones {
             zone.waterer.course.advance(zone.waterer.bed, until, 0.0);
-            zone.waterer.course.finish();
         }
         runs.sort_by_key(|run: &Run| (run.start, run.zone));
         runs.retain(|run| (self.span.from..self.span.to).contains(&run.start));
@@ -391,7 +377,7 @@ impl<'a> Prepared<'a> {
             && deadline > instant(begin)
             && deadline <= span.end
             && standing.is_none_or(|standing| !standing.soaked);
-        let mut course = match standing {
+        let course = match standing {
             Some(standing) => {
                 let now = Moment::new(standing.at, standing.stores);
                 Course::new(now, span.record())
@@ -400,7 +386,6 @@ impl<'a> Prepared<'a> {
             }
             None => prepared.lead(span, soaks, self.zones.len()).clone(),
         };
-        course.keeps_hours = self.keeps_hours;
         let (openings, soak_openings) = prepared.openings.get_or_init(|| {
             let openings = self.openings(zone, standing, false);
             let of_soak = match zone.seeding.ground {
@@ -446,6 +431,16 @@ impl<'a> Prepared<'a> {
             }),
             None => openings,
         }
+    }
+}
+
+impl Schedule<'_> {
+    /// The balance of every hour, by zone.
+    #[must_use]
+    pub fn balance_hours(&self) -> Vec<Vec<BalanceHour>> {
+        let zones = self.zones.par_iter().map(|zone| &zone.waterer);
+        let hours = zones.map(|waterer| waterer.course.balance_hours(waterer.bed));
+        hours.collect()
     }
 }
 

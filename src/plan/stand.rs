@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::moment::{Bed, Moment, Step};
+use super::moment::{Bed, Moment};
 use super::timetable::Stage;
 
 /// Water balance sums since the last run.
@@ -29,7 +29,7 @@ impl Stand {
     /// Goes one step towards `to`, with irrigation reaching the layer at a
     /// rate [mm/h]. Daylight counts for seed that is `watched`.
     #[inline(always)]
-    pub fn step(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64, watched: &Range<i64>) -> Step {
+    pub fn step(&mut self, bed: &Bed, to: i64, water_mm_per_h: f64, watched: &Range<i64>) {
         let from = self.now.at;
         let step = self.now.step(bed, to, water_mm_per_h);
         let demand = self.now.demand_before(bed);
@@ -38,6 +38,5 @@ impl Stand {
         if demand.daylight && demand.stage <= Stage::Emergence && watched.contains(&from) {
             self.seed_daylight_s += self.now.at - from;
         }
-        step
     }
 }

@@ -50,8 +50,7 @@ proptest! {
         let end = span.end.timestamp();
         let start = || Course::new(Moment::new(begin, stores), begin..end);
         let (mut looking, mut blind) = (start(), start());
-        // What is shown keeps the balance of every hour and goes every step.
-        blind.keeps_hours = true;
+        // Who never looks ahead goes every step.
         for (ahead_s, run_s, worthwhile_mm, for_turf, corrected) in legs {
             let watched = if for_turf { Watched::Turf } else { Watched::Layer };
             let _ = looking.next_need(bed, watched, worthwhile_mm, end);

@@ -13,7 +13,8 @@ use chrono::TimeDelta;
 use rayon::prelude::*;
 
 use super::Span;
-use super::schedule::Prepared;
+use super::schedule::{Prepared, Scheduled};
+use super::shortfall::least_dry_hours;
 use super::timetable::{Constraint, Shortfall, ShortfallKind};
 use super::tried::Tried;
 use crate::site::local_time::date_of;
@@ -87,7 +88,12 @@ fn mends_of(
             break;
         }
         let site = prepared.under(&relaxed.site);
-        let first = site.try_whole();
+        let hope = |zones: &[Scheduled]| {
+            is_worth_telling(&|shortfall| least_left(&zones[shortfall.zone], shortfall.kind))
+        };
+        let Some(first) = site.try_whole(hope) else {
+            continue;
+        };
         let mut left = Missing::of(first.shortfalls());
         if is_worth_telling(&|shortfall| left.of_zone(shortfall)) {
             // What a site gets with one supply is what it gets with another
@@ -230,6 +236,14 @@ fn missing_of(short: &Shortfall) -> f64 {
     match short.kind {
         ShortfallKind::PreSoakIncomplete => short.worst_ratio,
         _ => short.hours_dry + short.night_hours_dry,
+    }
+}
+
+/// What a plan under way leaves of a zone's shortfalls of a kind at the least.
+fn least_left(zone: &Scheduled, kind: ShortfallKind) -> f64 {
+    match kind {
+        ShortfallKind::PreSoakIncomplete => 0.0,
+        _ => least_dry_hours(zone, kind),
     }
 }
 

@@ -17,6 +17,7 @@ use super::course::{Course, instant};
 use super::follow::Standing;
 use super::moment::{Bed, Moment};
 use super::packing::{self, Wanted};
+use super::shortfall::DrySeconds;
 use super::soaker::{self, Soaked};
 use super::timetable::{BalanceHour, Constraint, PreSoakSummary, Run, Trigger};
 use super::water::Watering;
@@ -306,16 +307,17 @@ impl<'a> Prepared<'a> {
     /// The schedule with a given flow [L/min].
     #[must_use]
     pub fn schedule_with(&self, flow_l_per_min: f64) -> Schedule<'_> {
-        self.schedule_below(flow_l_per_min, (i64::MAX, i64::MAX))
-            .expect("nothing is too dry for ever")
+        self.schedule_while(flow_l_per_min, |_, _| true)
+            .expect("nothing gives it up")
     }
 
-    /// The schedule with a given flow [L/min], or none once it leaves as much
-    /// too dry as another does ([`super::shortfall::dry_seconds`]).
-    pub(super) fn schedule_below(
+    /// The schedule with a given flow [L/min], or none once it does not `go_on`
+    /// by where the zones are and what is too dry so far ([`DrySeconds`]): asked
+    /// whenever that is more than before.
+    pub(super) fn schedule_while(
         &self,
         flow_l_per_min: f64,
-        most_dry_s: (i64, i64),
+        go_on: impl Fn(&[Scheduled], DrySeconds) -> bool,
     ) -> Option<Schedule<'_>> {
         let mut zones: Vec<Scheduled> = self
             .zones
@@ -346,13 +348,16 @@ impl<'a> Prepared<'a> {
             });
             let zone = &mut zones[index];
             placed.extend(zone.work(place, &mut bookings, &mut runs, until));
-            dry_s.0 += zone.waterer.course.dry_s.0 - dry_before_s.0;
-            dry_s.1 += zone.waterer.course.dry_s.1 - dry_before_s.1;
-            if dry_s >= most_dry_s {
-                return None;
-            }
             if let Some(due) = zone.due() {
                 queue.insert((due, index));
+            }
+            let zone_dry_s = zone.waterer.course.dry_s;
+            if zone_dry_s != dry_before_s {
+                dry_s.0 += zone_dry_s.0 - dry_before_s.0;
+                dry_s.1 += zone_dry_s.1 - dry_before_s.1;
+                if !go_on(&zones, dry_s) {
+                    return None;
+                }
             }
         }
         for zone in &mut zones {

@@ -36,15 +36,38 @@ pub fn shortfalls(schedule: &Schedule) -> Vec<Shortfall> {
     found
 }
 
-/// Seconds by which a schedule leaves seed too dry by day, and the root zone
-/// of young grass at any time. In this order: seed cannot wait.
+/// Seconds by which seed is too dry by day, and the root zone of young grass at
+/// any time. In this order: seed cannot wait.
+pub type DrySeconds = (i64, i64);
+
+/// How long a schedule leaves seed and roots too dry.
 #[must_use]
-pub fn dry_seconds(schedule: &Schedule) -> (i64, i64) {
+pub fn dry_seconds(schedule: &Schedule) -> DrySeconds {
     let zones = schedule.zones.iter();
     zones.fold((0, 0), |(seed_s, roots_s), zone| {
         let dry_s = zone.waterer.course.dry_s;
         (seed_s + dry_s.0, roots_s + dry_s.1)
     })
+}
+
+/// Hours, by day and night, that the shortfalls of a zone of one kind come to
+/// at the least, however its schedule goes on. What is missing of a soak is
+/// not known before the end.
+pub(super) fn least_dry_hours(zone: &Scheduled, kind: ShortfallKind) -> f64 {
+    let spells = zone.waterer.course.dry.iter();
+    let lengths = spells
+        .filter(|spell| kind_of(spell) == kind)
+        .map(|spell| spell.to - spell.from);
+    // A longer one is told, whatever else its cause does.
+    hours(lengths.filter(|&length| length >= REPORTED_FROM_S).sum())
+}
+
+fn kind_of(spell: &DrySpell) -> ShortfallKind {
+    if spell.seed_stage {
+        ShortfallKind::SeedLayerDry
+    } else {
+        ShortfallKind::RootZoneDry
+    }
 }
 
 fn soak_shortfall(index: usize, zone: &Scheduled) -> Option<Shortfall> {
@@ -76,11 +99,7 @@ fn dry_shortfall(index: usize, cause: Constraint, spells: &[&DrySpell]) -> Optio
     let longest = spells.iter().map(|spell| spell.counted_s()).max();
     Some(Shortfall {
         zone: index,
-        kind: if first.seed_stage {
-            ShortfallKind::SeedLayerDry
-        } else {
-            ShortfallKind::RootZoneDry
-        },
+        kind: kind_of(first),
         from: instant(first.from),
         to: instant(last.to),
         hours_dry: hours(counted),

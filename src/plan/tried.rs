@@ -4,13 +4,10 @@
 
 use rayon::prelude::*;
 
-use super::schedule::{Prepared, Schedule};
-use super::shortfall::{dry_seconds, shortfalls};
+use super::schedule::{Prepared, Schedule, Scheduled};
+use super::shortfall::{DrySeconds, dry_seconds, shortfalls};
 use super::supplies;
 use super::timetable::Shortfall;
-
-/// Seconds that something is too dry: of seed by day, and of the root zone.
-type DrySeconds = (i64, i64);
 
 /// A supply that was tried, and what the plan with it leaves too dry.
 #[derive(Debug, Clone, PartialEq)]
@@ -102,11 +99,19 @@ impl Prepared<'_> {
         (planned.fold(first, moister), tried)
     }
 
-    /// What the plan with the whole supply leaves too dry.
+    /// The schedule with a supply [L/min], or none once it leaves as much too
+    /// dry as another does.
+    fn schedule_below(&self, flow_l_per_min: f64, most_dry_s: DrySeconds) -> Option<Schedule<'_>> {
+        self.schedule_while(flow_l_per_min, |_, dry_s| dry_s < most_dry_s)
+    }
+
+    /// What the plan with the whole supply leaves too dry, or nothing once there
+    /// is no hope in it by where the zones are.
     #[must_use]
-    pub fn try_whole(&self) -> Tried {
+    pub fn try_whole(&self, hope: impl Fn(&[Scheduled]) -> bool) -> Option<Tried> {
         let flow = self.supplies()[0];
-        Tried::whole(flow, &self.schedule_with(flow))
+        let schedule = self.schedule_while(flow, |zones, _| hope(zones))?;
+        Some(Tried::whole(flow, &schedule))
     }
 
     /// What the best of all supplies leaves too dry, of which the whole one

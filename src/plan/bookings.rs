@@ -73,7 +73,7 @@ fn days_of(midnights: &[i64], start: i64, length: i64) -> impl Iterator<Item = (
 }
 
 /// All bookings of the supply.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Bookings {
     flow_l_per_min: f64,
     most_per_day_l: Option<f64>,
@@ -83,6 +83,12 @@ pub struct Bookings {
     midnights: Arc<[i64]>,
     /// Water spoken for [L]: before those days, and on each of them.
     day_l: Vec<f64>,
+}
+
+impl Clone for Bookings {
+    fn clone(&self) -> Self {
+        self.with(&self.steps)
+    }
 }
 
 impl Bookings {
@@ -103,7 +109,11 @@ impl Bookings {
     /// days keep what is spoken for.
     #[must_use]
     pub fn since(&self, at: i64) -> Self {
-        let kept = &self.steps[self.running_at(at)..];
+        self.with(&self.steps[self.running_at(at)..])
+    }
+
+    /// A copy with some of the steps and room for more.
+    fn with(&self, kept: &[Step]) -> Self {
         let mut steps = Vec::with_capacity(kept.len() + ROOM);
         steps.extend_from_slice(kept);
         Self {

@@ -109,27 +109,40 @@ impl Wanted<'_> {
 pub fn place<'a>(
     pressing: Wanted<'a>,
     following: impl Iterator<Item = Wanted<'a>>,
-    bookings: &Bookings,
+    bookings: &'a Bookings,
     until: i64,
 ) -> Option<i64> {
     let start = pressing.alone(bookings, until);
+    let reach = start.map_or(i64::MIN, |start| start + pressing.ask.length);
+    let mut following = following.peekable();
+    if !following.peek().is_some_and(|job| is_near(job, reach)) {
+        return start;
+    }
     let mut trial = Trial::of(pressing, start, bookings, until);
     trial.gather(following);
-    if trial.jobs.len() == 1 || trial.late_s == trial.least_late_s {
+    if trial.late_s == trial.least_late_s {
         return start;
     }
     trial.better().unwrap_or(start)
 }
 
+/// Whether a job is due in or soon after the time up to `reach` that those
+/// before it take.
+fn is_near(job: &Wanted, reach: i64) -> bool {
+    job.due() < reach.saturating_add(AHEAD_S)
+}
+
 /// Jobs placed together for a look at what comes of it.
 struct Trial<'a> {
     jobs: Vec<Wanted<'a>>,
-    /// The settled bookings near the jobs.
-    settled: Bookings,
+    /// The settled bookings.
+    settled: &'a Bookings,
+    /// No job goes earlier [s].
+    earliest: i64,
     until: i64,
     /// End of the time that the jobs take one by one [s].
     reach: i64,
-    /// Bookings with the jobs one by one.
+    /// Bookings near the jobs with them one by one.
     tried: Bookings,
     /// Lateness of the jobs one by one [s].
     late_s: i64,
@@ -138,9 +151,8 @@ struct Trial<'a> {
 }
 
 impl<'a> Trial<'a> {
-    fn of(pressing: Wanted<'a>, start: Option<i64>, bookings: &Bookings, until: i64) -> Self {
+    fn of(pressing: Wanted<'a>, start: Option<i64>, settled: &'a Bookings, until: i64) -> Self {
         let earliest = pressing.latest - EARLIER_S;
-        let settled = bookings.since(earliest);
         let pressing = Wanted {
             release: pressing.release.max(earliest),
             ..pressing
@@ -148,8 +160,9 @@ impl<'a> Trial<'a> {
         let late_s = pressing.late_s(start, until);
         let mut trial = Self {
             jobs: vec![pressing],
-            tried: settled.clone(),
+            tried: settled.since(earliest),
             settled,
+            earliest,
             until,
             reach: i64::MIN,
             late_s,
@@ -169,17 +182,16 @@ impl<'a> Trial<'a> {
     /// Takes in the jobs whose last moment falls into the time that those
     /// before them take.
     fn gather(&mut self, following: impl Iterator<Item = Wanted<'a>>) {
-        let earliest = self.jobs[0].latest - EARLIER_S;
         for mut job in following {
-            if job.due() >= self.reach + AHEAD_S || self.jobs.len() == TOGETHER {
+            if !is_near(&job, self.reach) || self.jobs.len() == TOGETHER {
                 return;
             }
-            job.release = job.release.max(earliest);
+            job.release = job.release.max(self.earliest);
             let start = job.alone(&self.tried, self.until);
             let late_s = job.late_s(start, self.until);
             if late_s > 0 {
                 self.late_s += late_s;
-                let undisturbed = job.alone(&self.settled, self.until);
+                let undisturbed = job.alone(self.settled, self.until);
                 self.least_late_s += job.late_s(undisturbed, self.until);
             }
             self.take(start, &job);
@@ -201,11 +213,12 @@ impl<'a> Trial<'a> {
 
     /// All jobs yet to be placed, each beside nothing but what is settled.
     fn unplaced(&self) -> Partial {
-        let soonest = |job: &Wanted| job.soonest(&self.settled, self.until);
+        let settled = self.settled.since(self.earliest);
+        let soonest = |job: &Wanted| job.soonest(&settled, self.until);
         let starts: Vec<_> = self.jobs.iter().map(soonest).collect();
         let late_s = |(job, start): (&Wanted, &Option<i64>)| job.late_s(*start, self.until);
         Partial {
-            bookings: self.settled.clone(),
+            bookings: settled,
             late_s: self.jobs.iter().zip(&starts).map(late_s).sum(),
             open: (0..starts.len()).collect(),
             starts,
@@ -215,7 +228,7 @@ impl<'a> Trial<'a> {
     /// Where the first job goes once all that start in time have moved as
     /// late as they can.
     fn moved_late(&self, starts: &[Option<i64>]) -> Option<i64> {
-        let mut bookings = self.settled.clone();
+        let mut bookings = self.settled.since(self.earliest);
         let mut placed: Vec<(Reverse<i64>, usize, i64)> = Vec::with_capacity(starts.len());
         for (index, (job, start)) in self.jobs.iter().zip(starts).enumerate() {
             let Some(start) = *start else { continue };

@@ -529,7 +529,7 @@ impl Scheduled<'_> {
         &'w self,
         job: &Job,
         following: impl Iterator<Item = Wanted<'w>>,
-        bookings: &Bookings,
+        bookings: &'w Bookings,
         until: i64,
     ) -> Option<Place> {
         let wanted = self.waterer.wanted(job);

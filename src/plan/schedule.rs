@@ -61,6 +61,8 @@ struct PreparedZone<'a> {
     bed: Bed<'a>,
     stores: Stores,
     weather_hours_used: usize,
+    // Both are worked out by whoever comes first, on no other thread: one that
+    // waited for another could take up work that waits for it.
     /// Its course at the beginning, with the dry way to the deep soak: the
     /// same in every plan that is tried.
     lead: OnceLock<Course>,

@@ -53,7 +53,8 @@ pub fn dry_seconds(schedule: &Schedule) -> DrySeconds {
 /// Hours, by day and night, that the shortfalls of a zone of one kind come to
 /// at the least, however its schedule goes on. What is missing of a soak is
 /// not known before the end.
-pub(super) fn least_dry_hours(zone: &Scheduled, kind: ShortfallKind) -> f64 {
+#[must_use]
+pub fn least_dry_hours(zone: &Scheduled, kind: ShortfallKind) -> f64 {
     let spells = zone.waterer.course.dry.iter();
     let lengths = spells
         .filter(|spell| kind_of(spell) == kind)

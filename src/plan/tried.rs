@@ -1,6 +1,6 @@
 //! Plans with one supply after another: the site's whole one and, where that
 //! leaves anything too dry, the smaller ones that are worth a plan
-//! ([`supplies`]), of which the best is kept.
+//! (`supplies`), of which the best is kept.
 
 use rayon::prelude::*;
 
@@ -124,10 +124,10 @@ impl Prepared<'_> {
         if dry_s == (0, 0) {
             return first;
         }
-        let same = |tried: &&Tried, flow: f64| tried.flow_l_per_min.total_cmp(&flow).is_eq();
-        let known_of = |flow| {
-            let of_flow = known.iter().filter(|tried| same(tried, flow));
-            of_flow.clone().find(|tried| tried.compares_with(dry_s))
+        let known_of = |flow: f64| {
+            known.iter().find(|tried| {
+                tried.flow_l_per_min.total_cmp(&flow).is_eq() && tried.compares_with(dry_s)
+            })
         };
         let smaller = &self.supplies()[1..];
         let tried: Vec<_> = smaller

@@ -9,7 +9,9 @@ mod support;
 
 mod ahead;
 mod balance;
+mod mends;
 mod packing;
+mod random_site;
 #[cfg(feature = "daemon")]
 mod sensors;
 mod site_file;

@@ -1,0 +1,63 @@
+//! What lets a plan that is tried be given up, or not be made at all, changes
+//! nothing of what is told.
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
+use proptest::prelude::*;
+use soakmist::plan::schedule::Prepared;
+use soakmist::plan::shortfall::least_dry_hours;
+use soakmist::plan::span;
+use soakmist::plan::timetable::ShortfallKind;
+
+use crate::random_site::random_site;
+use crate::support::{date, dry_weather, local};
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 32,
+        ..ProptestConfig::default()
+    })]
+
+    /// Otherwise a plan would be given up that is worth telling.
+    #[test]
+    fn what_is_dry_on_the_way_of_a_plan_is_told_at_its_end(site in random_site()) {
+        let weather = dry_weather(date(12), 32);
+        let span = span(&site, &weather, local(20, 0), local(29, 0)).unwrap();
+        let prepared = Prepared::of(&site, &weather, &span).unwrap();
+        let seen: RefCell<BTreeMap<(usize, ShortfallKind), f64>> = RefCell::default();
+        let tried = prepared.try_whole(|zones| {
+            for (index, zone) in zones.iter().enumerate() {
+                for kind in [ShortfallKind::SeedLayerDry, ShortfallKind::RootZoneDry] {
+                    let least = least_dry_hours(zone, kind);
+                    let before = seen.borrow_mut().insert((index, kind), least);
+                    assert!(before.is_none_or(|before| before <= least));
+                }
+            }
+            true
+        });
+        let tried = tried.expect("there was hope");
+        for (key, least) in seen.into_inner() {
+            let of_zone = tried.shortfalls().iter().filter(|found| (found.zone, found.kind) == key);
+            let told: f64 = of_zone.map(|found| found.hours_dry + found.night_hours_dry).sum();
+            prop_assert!(told >= least - 1e-9, "{key:?}: {told} h told, {least} h seen");
+        }
+    }
+
+    #[test]
+    fn what_is_known_of_a_supply_is_what_its_plan_leaves(
+        site in random_site(),
+        factor in 1.05..4.0f64,
+    ) {
+        let weather = dry_weather(date(12), 32);
+        let span = span(&site, &weather, local(20, 0), local(29, 0)).unwrap();
+        let prepared = Prepared::of(&site, &weather, &span).unwrap();
+        let (_, mut known) = prepared.schedule_in_haste();
+        let mut richer = site.clone();
+        richer.supply.flow = richer.supply.flow * factor;
+        let richer = prepared.under(&richer);
+        let first = richer.try_whole(|_| true).expect("there was hope");
+        let afresh = richer.try_smaller(first.clone(), &mut Vec::new());
+        prop_assert_eq!(richer.try_smaller(first, &mut known), afresh);
+    }
+}

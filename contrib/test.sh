@@ -25,6 +25,7 @@ fi
 cargo fmt --all -- --check
 cargo clippy --all-targets --locked -- -D warnings
 cargo clippy --all-targets --all-features --locked -- -D warnings
+cargo clippy --no-default-features --locked -- -D warnings
 # More threads than cores: the faults are mostly waited for.
 cargo test --locked -- --test-threads $((2 * $(nproc)))
 # The demonstration, and the program on a fast clock.

@@ -10,7 +10,7 @@ use super::arguments::wind_height;
 use super::output::{Format, emit};
 use super::planning::ReadSite;
 use super::timetable::{date, write_file, zone_indices};
-use super::{Failure, planning};
+use super::{Failure, planning, threads};
 use crate::backtest::{self, Order};
 use crate::report;
 
@@ -62,6 +62,7 @@ pub struct BacktestArguments {
 /// # Errors
 /// See [`Failure`].
 pub fn run(arguments: &BacktestArguments) -> Result<(), Failure> {
+    threads::begin()?;
     let ReadSite { site, remarks, .. } = planning::read_site(&arguments.site)?;
     let mut zones = zone_indices(&site, &arguments.zone)?;
     anstream::eprint!("{remarks}");

@@ -25,6 +25,7 @@ pub struct DemoArguments {
 /// [`Failure::NotClosed`] when a simulated valve was left open.
 #[cfg(feature = "demo")]
 pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
+    super::threads::begin()?;
     show::run(arguments.days, arguments.speed)
 }
 

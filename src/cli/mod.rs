@@ -32,6 +32,7 @@ mod run_weather;
 mod soil;
 mod sources;
 mod sun;
+mod threads;
 mod timetable;
 mod weather;
 

@@ -5,13 +5,13 @@ use std::sync::Arc;
 
 use tokio::runtime::Runtime;
 
-use super::Failure;
 use super::log::{self, LogFormat};
 use super::planning::load_site;
 use super::run_clock::Pace;
 use super::run_site::{Reload, read_logged, web_settings};
 use super::run_weather;
 use super::sources::weather_cache;
+use super::{Failure, threads};
 use crate::daemon::Handle;
 use crate::daemon::runtime::{
     Daemon, End, Rhythm, Signals, Start, StartError, gather_weather, state_file,
@@ -51,6 +51,7 @@ pub struct RunArguments {
 /// [`Failure`]; 4 when valves have not confirmed that they are closed.
 pub fn run(arguments: &RunArguments) -> Result<(), Failure> {
     log::begin(arguments.log);
+    threads::begin()?;
     let mut site = match arguments.log {
         LogFormat::Human => load_site(&arguments.site)?,
         // Who reads the log by lines of JSON reads of doubts there too.

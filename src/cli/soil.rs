@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::output::{self, Format};
+use crate::agronomy::drying::DryingSoil;
 use crate::agronomy::infiltration;
 use crate::agronomy::soil_hydraulics::{self, SoilWater};
 use crate::agronomy::surface_storage;
@@ -90,6 +91,13 @@ impl Soil {
                 "sand and clay are typical of the class (Saxton & Rawls 2006, Table 3)".to_owned(),
             );
         }
+        let relied_on = Depth::from_mm(10.0) * DryingSoil::of(texture).available;
+        notes.push(format!(
+            "a plan relies on {:.2} mm in 10 mm of {}, by the soil table whose soil dries first, until field \
+             capacity and wilting point are measured and written under soil",
+            relied_on.mm(),
+            texture::label(texture)
+        ));
         notes.extend(extrapolations(&water));
         notes.extend(infiltration::class_note(texture).map(str::to_owned));
         let organic_matter_pct = arguments.organic_matter;

@@ -9,9 +9,7 @@ use clap::builder::TypedValueParser as _;
 
 use super::Failure;
 use super::arguments::wind_height;
-use crate::daemon::runtime::state_file;
 use crate::site::{Place, RainTrust, ServiceName, Site, WeatherFile, WeatherSetup};
-use crate::store::Store;
 use crate::weather::csv::CsvOptions;
 use crate::weather::fetch::{FetchOptions, Fetcher};
 use crate::weather::frozen::{self, Frozen};
@@ -170,7 +168,7 @@ impl SourceArguments {
             return Ok(Vec::new());
         };
         let since = span.now - Frozen::REACH;
-        let kept = Store::frozen_hours_beside(&state_file(folder), since, span.now);
+        let kept = kept_by_daemon(folder, since, span.now);
         let kept = kept.map_err(|error| Failure::Input(format!("--state: {error}")))?;
         // Hours that this version cannot read are as if they had never been kept.
         Ok(frozen::from_json(kept).0)
@@ -190,6 +188,26 @@ impl SourceArguments {
             servers: self.service_urls.iter().cloned().collect(),
         })
     }
+}
+
+/// The hours that a daemon wrote into its state folder.
+#[cfg(feature = "daemon")]
+fn kept_by_daemon(
+    folder: &Path,
+    since: DateTime<Utc>,
+    now: DateTime<Utc>,
+) -> Result<Vec<serde_json::Value>, crate::store::StoreError> {
+    let file = crate::daemon::runtime::state_file(folder);
+    crate::store::Store::frozen_hours_beside(&file, since, now)
+}
+
+#[cfg(not(feature = "daemon"))]
+fn kept_by_daemon(
+    _folder: &Path,
+    _since: DateTime<Utc>,
+    _now: DateTime<Utc>,
+) -> Result<Vec<serde_json::Value>, &'static str> {
+    Err("this soakmist was built without the daemon, and cannot read what one keeps")
 }
 
 /// A path of the command line, so that it is not taken as relative to the

@@ -10,7 +10,7 @@ use clap::ValueEnum;
 use super::output::paragraph;
 use super::planning::{Asked, ReadSite};
 use super::sources::SourceArguments;
-use super::{Failure, planning};
+use super::{Failure, planning, threads};
 use crate::plan::make_timetable;
 use crate::plan::timetable::Timetable;
 use crate::report::{self, Detail, SiteDoubt, View, WeatherSource};
@@ -74,9 +74,7 @@ enum Format {
 /// # Errors
 /// See [`Failure`].
 pub fn run(arguments: &TimetableArguments) -> Result<(), Failure> {
-    // It takes a new thread milliseconds to get a core of its own, one that
-    // waits none: those that plan begin while the files are read.
-    rayon::spawn(|| ());
+    threads::begin()?;
     let Planned {
         site,
         doubts,

@@ -110,7 +110,7 @@ impl Course {
         self
     }
 
-    /// The balance of every hour of its way, where nothing was put right on it
+    /// The balance of every hour of its way since it was last put right
     /// ([`Course::correct`]).
     #[must_use]
     pub fn balance_hours(&self, bed: &Bed) -> Vec<BalanceHour> {
@@ -175,6 +175,8 @@ impl Course {
     /// them than the balance tells.
     pub fn correct(&mut self, strata_mm: [f64; strata::COUNT]) {
         self.stand.now.stores.strata_mm = strata_mm;
+        self.begin = self.stand.now;
+        self.legs.clear();
         self.ahead.forget();
     }
 

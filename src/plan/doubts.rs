@@ -113,10 +113,11 @@ fn of_zone(zone: &Zone, units: UnitSystem) -> Vec<Doubt> {
     if shortest > allowed {
         doubts.push(Doubt {
             what: format!(
-                "zone {name}: the shortest run brings {}, more than the {} that the seed layer may lose before \
-                 it is watered; what is too much drains below",
-                shortest.show(units),
-                allowed.show(units)
+                "zone {name}: the shortest run brings {}, where {} would fill up the {} that the seed layer may \
+                 lose before it is watered; what is too much drains below",
+                shortest.show_fine(units),
+                allowed.show_fine(units),
+                Depth::from_mm(allowed_net_mm).show_fine(units)
             ),
             help: "allow a shorter run".into(),
         });

@@ -18,7 +18,7 @@ use super::shortfall::least_dry_hours;
 use super::timetable::{Constraint, Shortfall, ShortfallKind};
 use super::tried::Tried;
 use crate::site::local_time::date_of;
-use crate::site::{ExceptionEffect, RuleException, Site};
+use crate::site::{CoverMaterial, ExceptionEffect, RuleException, Site, Zone};
 use crate::units::{Speed, parse_duration, show_duration};
 
 /// A relaxation must take away at least this share of a shortfall to be
@@ -29,6 +29,11 @@ const NOT_TRIED: &str =
     "what would mend it was not tried in a plan of this size: ask for fewer days";
 /// At most this many mends are told of one shortfall.
 const MOST_TOLD: usize = 3;
+/// What is told of a plan adds up in another order than what bounds it on its
+/// way, which must not exceed it by rounding [h].
+const ROUNDED_H: f64 = 1e-6;
+/// A sheet that lets through no more of the sun than this is a heavy one.
+const HEAVY_SHEET: f64 = 0.5;
 /// What the permit that is tried is called.
 const PERMIT: &str = "permit";
 /// The longest that a time of [night] may be.
@@ -57,7 +62,7 @@ pub fn add_mends(found: &mut [Shortfall], prepared: &Prepared, tried: &[Tried]) 
         let words = if skipped.contains(&tried_as(shortfall.cause)) {
             NOT_TRIED
         } else {
-            last_resort(shortfall)
+            last_resort(shortfall, &prepared.site().zones[shortfall.zone])
         };
         shortfall.mend.push(words.into());
     }
@@ -73,12 +78,17 @@ fn mends_of(
     tried: &[Tried],
 ) -> Vec<(usize, Vec<String>)> {
     let before = Missing::of(found);
-    let mut known = tried.to_vec();
+    // Under other rules nothing is known of a supply.
+    let mut of_supply = match cause {
+        Constraint::Supply => tried.to_vec(),
+        _ => Vec::new(),
+    };
     let shortfalls = found.iter().enumerate();
     let mut mends: Vec<(usize, Mends)> = shortfalls
         .filter(|(_, shortfall)| tried_as(shortfall.cause) == cause)
         .map(|(index, shortfall)| (index, Mends::of(shortfall, &before)))
         .collect();
+    let strongest = ways.back().map(|relaxed| relaxed.words.clone());
     for relaxed in ways {
         let is_worth_telling = |left: &dyn Fn(&Shortfall) -> f64| {
             let mut mends = mends.iter();
@@ -91,18 +101,17 @@ fn mends_of(
         let hope = |zones: &[Scheduled]| {
             is_worth_telling(&|shortfall| least_left(&zones[shortfall.zone], shortfall.kind))
         };
-        let Some(first) = site.try_whole(hope) else {
+        let Some(first) = site.try_whole_supply(hope) else {
             continue;
         };
-        let mut left = Missing::of(first.shortfalls());
+        let mut left = Missing::of(&first.shortfalls);
         if is_worth_telling(&|shortfall| left.of_zone(shortfall)) {
-            // What a site gets with one supply is what it gets with another
-            // that is throttled to it, but not under other rules.
-            if cause != Constraint::Supply {
-                known.clear();
-            }
+            let known = match cause {
+                Constraint::Supply => &mut of_supply,
+                _ => &mut Vec::new(),
+            };
             // What is told is what the site itself would get.
-            left = Missing::of(site.try_smaller(first, &mut known).shortfalls());
+            left = Missing::of(&site.try_smaller(first, known).shortfalls);
         }
         let harm = harm(before.dry_hours(), left.dry_hours());
         for (index, mends) in &mut mends {
@@ -111,8 +120,26 @@ fn mends_of(
             mends.take((&relaxed.words, &harm), shortfall.kind, left);
         }
     }
-    let told = mends.into_iter();
-    told.map(|(index, mends)| (index, mends.told())).collect()
+    let told = mends.into_iter().map(|(index, mends)| {
+        let (shortfall, mut told) = (&found[index], mends.told());
+        if told.is_empty() {
+            told.extend(strongest.iter().map(|words| in_vain(words, shortfall.kind)));
+            let zone = &prepared.site().zones[shortfall.zone];
+            told.push(last_resort(shortfall, zone).into());
+        }
+        (index, told)
+    });
+    told.collect()
+}
+
+/// What is said of the strongest way where even that is not worth telling.
+fn in_vain(words: &str, kind: ShortfallKind) -> String {
+    match kind {
+        ShortfallKind::PreSoakIncomplete => {
+            format!("{words}: gives less than a fifth of what is missing")
+        }
+        _ => format!("{words}: takes away less than a fifth of the zone's dry hours"),
+    }
 }
 
 /// What was found to mend one shortfall.
@@ -243,7 +270,7 @@ fn missing_of(short: &Shortfall) -> f64 {
 fn least_left(zone: &Scheduled, kind: ShortfallKind) -> f64 {
     match kind {
         ShortfallKind::PreSoakIncomplete => 0.0,
-        _ => least_dry_hours(zone, kind),
+        _ => (least_dry_hours(zone, kind) - ROUNDED_H).max(0.0),
     }
 }
 
@@ -400,9 +427,14 @@ fn permit_for(site: &Site, span: &Span) -> RuleException {
 /// What to say when relaxing the cause alone does not mend it. None of this
 /// was planned with, which is said; a top-dressing is not named: tried on
 /// several sites, peat and sand made the seed drier than bare ground.
-fn last_resort(shortfall: &Shortfall) -> &'static str {
+fn last_resort(shortfall: &Shortfall, zone: &Zone) -> &'static str {
     let is_soak = shortfall.kind == ShortfallKind::PreSoakIncomplete;
     let is_seed = shortfall.kind == ShortfallKind::SeedLayerDry;
+    let is_shaded = match zone.seeding.cover.map(|cover| cover.material) {
+        Some(CoverMaterial::Mulch { .. }) => true,
+        Some(CoverMaterial::Sheet { transmission }) => transmission <= HEAVY_SHEET,
+        None => false,
+    };
     match shortfall.cause {
         Constraint::Intake if !is_soak => {
             "not tried: the soil takes too little at once; sprinklers with a lower rate may help"
@@ -411,6 +443,7 @@ fn last_resort(shortfall: &Shortfall) -> &'static str {
         Constraint::PlanStart => "not tried: begin the plan earlier, or sow later",
         _ if is_soak => "not tried: sow some days later, or soak by hand what is missing",
         Constraint::SoakTime => "not tried: longer runs may help",
+        _ if is_seed && is_shaded => "not tried: sowing in cooler weeks may help",
         _ if is_seed => {
             "not tried: a heavy sheet or a mulch over the seed, or sowing in cooler weeks, may help"
         }

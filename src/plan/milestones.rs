@@ -45,7 +45,12 @@ pub fn milestones(
         MilestoneKind::Prepare,
         preparing(&bed.zone.seeding.ground).into(),
     );
-    on(sown, MilestoneKind::Seed, sowing(&bed.zone.seeding));
+    let hour = season.sown.with_timezone(&time_zone).format("%H:%M");
+    on(
+        sown,
+        MilestoneKind::Seed,
+        sowing(&bed.zone.seeding, &hour.to_string()),
+    );
     if let Some(cover) = &bed.zone.seeding.cover {
         on(
             first_lookout(bed, sown, mean_c),
@@ -117,8 +122,9 @@ fn preparing(ground: &Ground) -> &'static str {
 }
 
 /// What the zone has of it: not every seed is dressed and covered.
-fn sowing(seeding: &Seeding) -> String {
-    let mut steps = vec!["sow"];
+fn sowing(seeding: &Seeding, hour: &str) -> String {
+    let sow = format!("sow at {hour}");
+    let mut steps = vec![sow.as_str()];
     if seeding.top_dressing.is_some() {
         steps.push("dress");
     }
@@ -129,7 +135,7 @@ fn sowing(seeding: &Seeding) -> String {
     }
     match steps.as_slice() {
         [most @ .., last] if !most.is_empty() => format!("{} and {last}", most.join(", ")),
-        _ => "sow and rake it in lightly".to_owned(),
+        _ => format!("{sow} and rake it in lightly"),
     }
 }
 

@@ -61,8 +61,8 @@ struct PreparedZone<'a> {
     bed: Bed<'a>,
     stores: Stores,
     weather_hours_used: usize,
-    // Both are worked out by whoever comes first, on no other thread: one that
-    // waited for another could take up work that waits for it.
+    // Nothing that fills these two may use rayon: a thread that waits may take
+    // up another plan, which would wait for this very cell.
     /// Its course at the beginning, with the dry way to the deep soak: the
     /// same in every plan that is tried.
     lead: OnceLock<Course>,
@@ -204,7 +204,7 @@ impl<'a> Prepared<'a> {
                     .map(prepare)
                     .collect::<Vec<_>>()
             },
-            || SiteClosures::of(site, planned, first, last),
+            || SiteClosures::of_many_days(site, planned, first, last),
         );
         Ok(Self {
             site,

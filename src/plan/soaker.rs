@@ -135,13 +135,15 @@ fn place(
     let pause = pause.unwrap_or(waterer.bed.zone.runs.soak_time.num_seconds());
     let rested = waterer.last_end.map_or(i64::MIN, |end| end + pause);
     let first = waterer.course.now().at.max(rested);
+    // Who else has the supply, not the cycles of this soak themselves.
+    let others = bookings.clone();
     let mut starts = Vec::new();
     let mut latest_end = deadline;
     for index in (0..cycles.run_s.len()).rev() {
         let ask = waterer.ask(cycles.run_s[index]);
         let Some(start) = bookings.latest(openings, latest_end - ask.length, first, &ask) else {
             starts.reverse();
-            let cut_by = main_obstacle(openings, bookings, &ask, first..latest_end - ask.length);
+            let cut_by = main_obstacle(openings, &others, &ask, first..deadline - ask.length);
             return (starts, Some(cut_by));
         };
         bookings.book(start, &ask);

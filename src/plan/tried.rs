@@ -9,47 +9,65 @@ use super::shortfall::{DrySeconds, dry_seconds, shortfalls};
 use super::supplies;
 use super::timetable::Shortfall;
 
-/// A supply that was tried, and what the plan with it leaves too dry.
+/// What a plan leaves that was made to its end.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Finished {
+    dry_s: DrySeconds,
+    /// What it could not meet, without mends.
+    pub shortfalls: Vec<Shortfall>,
+}
+
+/// A supply with which a plan was tried.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tried {
     flow_l_per_min: f64,
-    /// How much at the least, where the plan was given up.
-    dry_s: DrySeconds,
-    /// None where the plan was given up.
-    shortfalls: Option<Vec<Shortfall>>,
+    outcome: Outcome,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+enum Outcome {
+    Finished(Finished),
+    /// Given up since it leaves at least so much too dry.
+    GivenUp(DrySeconds),
+}
+
+impl Finished {
+    fn of(schedule: &Schedule) -> Self {
+        Self {
+            dry_s: dry_seconds(schedule),
+            shortfalls: shortfalls(schedule),
+        }
+    }
 }
 
 impl Tried {
-    /// The plan with a supply [L/min].
-    #[must_use]
-    pub fn whole(flow_l_per_min: f64, schedule: &Schedule) -> Self {
+    fn finished(flow_l_per_min: f64, finished: Finished) -> Self {
         Self {
             flow_l_per_min,
-            dry_s: dry_seconds(schedule),
-            shortfalls: Some(shortfalls(schedule)),
+            outcome: Outcome::Finished(finished),
         }
     }
 
-    /// A plan with a supply [L/min], or what was left of it when it was given
-    /// up for another that leaves no more than `dry_s` too dry.
-    fn below(flow_l_per_min: f64, dry_s: DrySeconds, schedule: Option<&Schedule>) -> Self {
-        let given_up = Self {
-            flow_l_per_min,
-            dry_s,
-            shortfalls: None,
+    /// A plan that was given up, and so is none, once it left `most_dry_s`.
+    fn below(flow_l_per_min: f64, most_dry_s: DrySeconds, schedule: Option<&Schedule>) -> Self {
+        let outcome = match schedule {
+            Some(schedule) => Outcome::Finished(Finished::of(schedule)),
+            None => Outcome::GivenUp(most_dry_s),
         };
-        schedule.map_or(given_up, |schedule| Self::whole(flow_l_per_min, schedule))
+        Self {
+            flow_l_per_min,
+            outcome,
+        }
     }
 
-    /// What the plan leaves too dry; nothing where it was given up.
-    #[must_use]
-    pub fn shortfalls(&self) -> &[Shortfall] {
-        self.shortfalls.as_deref().unwrap_or_default()
-    }
-
-    /// Whether enough is known of it to compare it with a plan.
-    fn compares_with(&self, dry_s: DrySeconds) -> bool {
-        self.shortfalls.is_some() || self.dry_s >= dry_s
+    /// Whether it is the plan with a supply, as far as a plan that leaves
+    /// `dry_s` can be compared with it.
+    fn tells_of(&self, flow_l_per_min: f64, dry_s: DrySeconds) -> bool {
+        let is_enough = match &self.outcome {
+            Outcome::Finished(_) => true,
+            Outcome::GivenUp(at_least) => *at_least >= dry_s,
+        };
+        is_enough && self.flow_l_per_min.total_cmp(&flow_l_per_min).is_eq()
     }
 }
 
@@ -59,8 +77,8 @@ impl Prepared<'_> {
     #[must_use]
     pub fn schedule(&self) -> Schedule<'_> {
         let supplies = self.supplies();
-        self.bettered(self.schedule_with(supplies[0]), &supplies[1..])
-            .0
+        let first = self.schedule_with(supplies[0]);
+        self.bettered(first, &supplies[1..]).0
     }
 
     /// The same sooner, at the price of a plan that may not be needed; besides,
@@ -71,10 +89,9 @@ impl Prepared<'_> {
         let (sure, rest) = supplies.split_at(supplies.len().min(2));
         let planned = sure.par_iter().map(|&flow| self.schedule_with(flow));
         let planned: Vec<_> = planned.collect();
-        let with_flows = sure.iter().zip(&planned);
-        let mut tried: Vec<_> = with_flows
-            .map(|(&flow, plan)| Tried::whole(flow, plan))
-            .collect();
+        let tried = sure.iter().zip(&planned);
+        let tried = tried.map(|(&flow, plan)| Tried::finished(flow, Finished::of(plan)));
+        let mut tried: Vec<_> = tried.collect();
         let best = planned.into_iter().reduce(moister);
         let (best, more) = self.bettered(best.expect("there is a whole supply"), rest);
         tried.extend(more);
@@ -88,10 +105,9 @@ impl Prepared<'_> {
         if dry_s == (0, 0) {
             return (first, Vec::new());
         }
-        let planned: Vec<_> = smaller
-            .par_iter()
-            .map(|&flow| (flow, self.schedule_below(flow, dry_s)))
-            .collect();
+        let planned = smaller.par_iter();
+        let planned = planned.map(|&flow| (flow, self.schedule_below(flow, dry_s)));
+        let planned: Vec<_> = planned.collect();
         let tried = planned.iter();
         let tried = tried.map(|(flow, plan)| Tried::below(*flow, dry_s, plan.as_ref()));
         let tried = tried.collect();
@@ -105,45 +121,44 @@ impl Prepared<'_> {
         self.schedule_while(flow_l_per_min, |_, dry_s| dry_s < most_dry_s)
     }
 
-    /// What the plan with the whole supply leaves too dry, or nothing once there
-    /// is no hope in it by where the zones are.
+    /// The plan with the whole supply, or none once there is no hope in it by
+    /// where the zones are.
     #[must_use]
-    pub fn try_whole(&self, hope: impl Fn(&[Scheduled]) -> bool) -> Option<Tried> {
+    pub fn try_whole_supply(&self, hope: impl Fn(&[Scheduled]) -> bool) -> Option<Finished> {
         let flow = self.supplies()[0];
         let schedule = self.schedule_while(flow, |zones, _| hope(zones))?;
-        Some(Tried::whole(flow, &schedule))
+        Some(Finished::of(&schedule))
     }
 
-    /// What the best of all supplies leaves too dry, of which the whole one
-    /// has been tried `first`. What is `known` of supplies of a site that
-    /// differs from this one in nothing but its supply is not planned again,
-    /// and grows by what is.
+    /// The best plan of all supplies, of which the whole one has been tried
+    /// `first`. What is `known` of supplies of a site that differs from this
+    /// one in nothing but its supply is not planned again, and grows by what is.
     #[must_use]
-    pub fn try_smaller(&self, first: Tried, known: &mut Vec<Tried>) -> Tried {
+    pub fn try_smaller(&self, first: Finished, known: &mut Vec<Tried>) -> Finished {
         let dry_s = first.dry_s;
         if dry_s == (0, 0) {
             return first;
         }
-        let known_of = |flow: f64| {
-            known.iter().find(|tried| {
-                tried.flow_l_per_min.total_cmp(&flow).is_eq() && tried.compares_with(dry_s)
+        let supplies = self.supplies();
+        let known_of = |flow| known.iter().find(|tried| tried.tells_of(flow, dry_s));
+        let smaller = supplies[1..].par_iter();
+        let tried = smaller.map(|&flow| match known_of(flow) {
+            Some(tried) => (tried.clone(), false),
+            None => {
+                let schedule = self.schedule_below(flow, dry_s);
+                (Tried::below(flow, dry_s, schedule.as_ref()), true)
+            }
+        });
+        let tried: Vec<_> = tried.collect();
+        known.push(Tried::finished(supplies[0], first.clone()));
+        let new = tried.iter().filter(|(_, is_new)| *is_new);
+        known.extend(new.map(|(tried, _)| tried.clone()));
+        tried
+            .into_iter()
+            .fold(first, |best, (tried, _)| match tried.outcome {
+                Outcome::Finished(other) if other.dry_s < best.dry_s => other,
+                _ => best,
             })
-        };
-        let smaller = &self.supplies()[1..];
-        let tried: Vec<_> = smaller
-            .par_iter()
-            .map(|&flow| match known_of(flow) {
-                Some(tried) => tried.clone(),
-                None => Tried::below(flow, dry_s, self.schedule_below(flow, dry_s).as_ref()),
-            })
-            .collect();
-        known.push(first.clone());
-        known.extend_from_slice(&tried);
-        let whole = tried.into_iter().filter(|tried| tried.shortfalls.is_some());
-        whole.fold(first, |best, other| match other.dry_s < best.dry_s {
-            true => other,
-            false => best,
-        })
     }
 
     /// The supplies that are worth a plan, the whole one first [L/min].
@@ -157,8 +172,9 @@ impl Prepared<'_> {
 
 /// The schedule that leaves less too dry; the first where they are alike.
 fn moister<'s>(first: Schedule<'s>, second: Schedule<'s>) -> Schedule<'s> {
-    match dry_seconds(&second) < dry_seconds(&first) {
-        true => second,
-        false => first,
+    if dry_seconds(&second) < dry_seconds(&first) {
+        second
+    } else {
+        first
     }
 }

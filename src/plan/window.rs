@@ -57,22 +57,41 @@ pub struct Openings {
 }
 
 impl SiteClosures {
-    /// Closures of a site over its weather, from `first` to `last` day.
+    /// Closures of a site over its weather, from `first` to `last` day. Without
+    /// other threads: whoever opens valves must not wait for those that plan.
     #[must_use]
     pub fn of(site: &Site, weather: &[WeatherHour], first: NaiveDate, last: NaiveDate) -> Self {
-        let mut dates = vec![first];
-        let mut date = first;
-        while date < last {
-            date = next_day(date);
-            dates.push(date);
-        }
+        let dates = days(first, last);
+        let suns = dates.iter().map(|&date| sun(site, date)).collect();
+        Self::with_suns(site, weather, dates, suns)
+    }
+
+    /// The same, with the sun of each day worked out side by side: of many days
+    /// it takes milliseconds.
+    #[must_use]
+    pub fn of_many_days(
+        site: &Site,
+        weather: &[WeatherHour],
+        first: NaiveDate,
+        last: NaiveDate,
+    ) -> Self {
+        let dates = days(first, last);
+        let suns = dates.par_iter().map(|&date| sun(site, date)).collect();
+        Self::with_suns(site, weather, dates, suns)
+    }
+
+    fn with_suns(
+        site: &Site,
+        weather: &[WeatherHour],
+        dates: Vec<NaiveDate>,
+        suns: Vec<Option<(i64, i64)>>,
+    ) -> Self {
         let morning = |&date: &NaiveDate| {
             let hour = date.and_time(NaiveTime::MIN) + TimeDelta::hours(LATEST_MORNING_H);
             instant(site.place.time_zone, hour).timestamp()
         };
         let mornings = dates.iter().map(morning).collect();
         let midnight = |&date: &NaiveDate| start_of_day(site.place.time_zone, date).timestamp();
-        let suns = suns(site, &dates);
         Self {
             weather: weather_closures(site, weather),
             nights: nights(site, &suns),
@@ -227,24 +246,26 @@ fn weather_closures(site: &Site, weather: &[WeatherHour]) -> Vec<Closure> {
     closures
 }
 
-/// Sunrise and sunset of each day; none on days without both.
-fn suns(site: &Site, dates: &[NaiveDate]) -> Vec<Option<(i64, i64)>> {
-    let place = &site.place;
-    let sun = |&date: &NaiveDate| {
-        sun::sun_day(
-            place.latitude_deg,
-            place.longitude_deg,
-            date,
-            place.time_zone,
-        )
-    };
-    let rise_and_set = |date| match sun(date) {
+/// The days from `first` to `last`, at least one.
+fn days(first: NaiveDate, last: NaiveDate) -> Vec<NaiveDate> {
+    let mut dates = vec![first];
+    let mut date = first;
+    while date < last {
+        date = next_day(date);
+        dates.push(date);
+    }
+    dates
+}
+
+/// Sunrise and sunset of a day; none on days without both.
+fn sun(site: &Site, date: NaiveDate) -> Option<(i64, i64)> {
+    let (place, time_zone) = (&site.place, site.place.time_zone);
+    match sun::sun_day(place.latitude_deg, place.longitude_deg, date, time_zone) {
         Ok(SunDay::RiseAndSet {
             sunrise, sunset, ..
         }) => Some((sunrise.timestamp(), sunset.timestamp())),
         _ => None,
-    };
-    dates.par_iter().map(rise_and_set).collect()
+    }
 }
 
 /// From before one sunset to before the next sunrise. Days on which the sun

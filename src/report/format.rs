@@ -84,8 +84,8 @@ pub(super) fn hours_minutes(duration: TimeDelta) -> String {
     let minutes = (duration.num_seconds() + 30) / 60;
     match (minutes / 60, minutes % 60) {
         (0, minutes) => format!("{minutes} min"),
-        (hours, 0) => format!("{hours} h"),
-        (hours, minutes) => format!("{hours} h {minutes:02} min"),
+        (hours, 0) => format!("{} h", in_thousands(&hours.to_string())),
+        (hours, minutes) => format!("{} h {minutes:02} min", in_thousands(&hours.to_string())),
     }
 }
 
@@ -105,7 +105,7 @@ pub(super) fn short(value: f64) -> String {
 }
 
 /// `1234567.8` as `1,234,567.8`.
-fn grouped(value: f64, decimals: usize) -> String {
+pub(super) fn grouped(value: f64, decimals: usize) -> String {
     in_thousands(&fixed(value, decimals))
 }
 

@@ -4,7 +4,7 @@ use chrono::{DateTime, Offset, Utc};
 use chrono_tz::Tz;
 
 use super::columns::{ALARM, HEADING, PAGE, fit, painted, paragraph};
-use super::format::{count_number, elevation, fixed, flow, hours_minutes, price, short};
+use super::format::{count_number, elevation, flow, grouped, hours_minutes, price, short};
 use super::model::View;
 use super::seed_time::grave_doubts;
 use super::weather_source::{MergedWeather, WeatherSource};
@@ -222,5 +222,5 @@ pub(super) fn dry_of(dry_hours: f64, of_hours: f64) -> String {
 
 /// Hours of night without a decimal where they are many: `7.5`, `22`.
 pub(super) fn night_hours(hours: f64) -> String {
-    fixed(hours, usize::from(hours < 9.95))
+    grouped(hours, usize::from(hours < 9.95))
 }

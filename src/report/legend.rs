@@ -54,7 +54,7 @@ impl Printed {
             meanings.push("used = evaporated and transpired since the last run".to_owned());
         }
         if any(&|part| part.ends_with(" rain due")) {
-            meanings.push("rain due = forecast and counted".to_owned());
+            meanings.push("rain due = in the weather of the next 6 h, and counted".to_owned());
         }
         if any(&|part| part.starts_with("cycle ")) {
             meanings.push("cycle = split so that nothing runs off".to_owned());

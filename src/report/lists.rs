@@ -3,9 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 
-use super::columns::{ALARM, PAGE, fit, left, painted, paragraph};
+use super::columns::{ALARM, PAGE, fit, painted, paragraph};
 use super::format::fixed;
 use super::header::night_hours;
 use super::local_time::{clock, short_day};
@@ -294,7 +294,7 @@ pub(super) fn notes(out: &mut String, view: &View<'_>) {
 /// Every date with what to do and why.
 pub(super) fn milestones(out: &mut String, view: &View<'_>) {
     for milestone in &view.milestones {
-        let label = format!("  {}  ", left(&short_day(milestone.date), 10));
+        let label = format!("  {:<10}  ", day_of_plan(view, milestone.date));
         let text = format!(
             "{} ({}): {}",
             words::milestone(milestone.kind),
@@ -302,6 +302,18 @@ pub(super) fn milestones(out: &mut String, view: &View<'_>) {
             milestone.text
         );
         paragraph(out, &label, &text, PAGE);
+    }
+}
+
+/// `Sun 20 Aug`, with its year where it is not one of the plan's.
+fn day_of_plan(view: &View<'_>, date: NaiveDate) -> String {
+    let years = [view.plan.from, view.plan.to].map(|at| {
+        let local = at.with_timezone(&view.site.place.time_zone);
+        local.year()
+    });
+    match years.contains(&date.year()) {
+        true => short_day(date),
+        false => format!("{} {}", short_day(date), date.year()),
     }
 }
 

@@ -276,7 +276,7 @@ pub fn reason_in_full(site: &Site, run: &Run) -> String {
     if reason.forecast_rain_counted_mm >= WORTH_TELLING_MM {
         let rain = text(reason.forecast_rain_counted_mm);
         sentences.push(format!(
-            "Forecast rain of {rain} is counted, so the run is smaller."
+            "Rain of {rain} in the weather of the next 6 h is counted, so the run is smaller."
         ));
     }
     if let Some(moved) = reason.moved.filter(|moved| moved.minutes != 0) {

@@ -19,8 +19,14 @@ const FAR_TOO_LATE: TimeDelta = TimeDelta::hours(12);
 
 /// What is to be said of more zones than this is told once.
 const FEW_ZONES: usize = 3;
-/// What would help against it.
-const SOW_OTHERWISE: &str = "sow on a day and at an hour when watering is allowed";
+/// What would help against a first watering that comes late.
+fn helps(by: Constraint) -> &'static str {
+    match by {
+        Constraint::Supply => "sow fewer zones at a time, or bring more supply",
+        Constraint::DailyMost => "sow fewer zones at a time",
+        _ => "sow on a day and at an hour when watering is allowed",
+    }
+}
 
 /// Why the seed of a zone will not come up for long; none where it will.
 pub(super) fn too_cold(view: &View<'_>, zone: &ZoneView<'_>) -> Option<String> {
@@ -144,7 +150,7 @@ fn late_water(view: &View<'_>, zone: &ZoneView<'_>) -> Option<SiteDoubt> {
     let comes = comes_late(&hours_minutes(wait), moved.by);
     Some(SiteDoubt {
         text: format!("zone {name}: {comes}"),
-        help: Some(SOW_OTHERWISE.to_owned()),
+        help: Some(helps(moved.by).to_owned()),
         grave: wait > FAR_TOO_LATE,
         late: Some(LateWater { wait, by: moved.by }),
     })

@@ -12,7 +12,7 @@ use super::format::{count_number, depth, fixed, money, volume};
 use super::header::{dry_of, night_hours, open_time};
 use super::lists::{more, most_of};
 use super::local_time::short_day;
-use super::model::{DayView, View, ZoneView};
+use super::model::{DayView, Totals, View, ZoneView};
 use super::pre_soak;
 use super::seed_time;
 use super::text::Detail;
@@ -115,10 +115,13 @@ fn zone_line(
     row: &dyn Fn([&str; 7]) -> String,
 ) {
     let stage = zone.plan.stages.first();
+    let stage = stage.map_or("", |(_, stage)| words::stage_in_a_word(*stage));
+    let is_later = zone.zone.seeding.at >= view.plan.to && zone.totals.runs == 0;
     let line = row([
         &zone.zone.name,
-        stage.map_or("", |(_, stage)| words::stage_in_a_word(*stage)),
+        if is_later { "later" } else { stage },
         &match seed_time::too_cold(view, zone) {
+            _ if is_later => "after this plan".to_owned(),
             Some(_) => "too cold".to_owned(),
             None => up_between(&zone.plan.emergence),
         },
@@ -222,28 +225,58 @@ fn up_between(emergence: &Emergence) -> String {
 
 /// The widths of the columns of the days that depend on what stands in them.
 struct DayColumns {
+    runs: usize,
     water: usize,
+    open: usize,
     /// Each stage with its width.
     stages: Vec<(Stage, usize)>,
 }
 
 impl DayColumns {
     /// What the other columns and their gaps take.
-    const OTHERS: usize = 36;
+    const OTHERS: usize = 26;
 
     fn of(view: &View<'_>, days: &[DayView]) -> Self {
+        let widest = |least: usize, texts: &mut dyn Iterator<Item = String>| {
+            texts.map(|text| width(&text)).max().unwrap_or(0).max(least)
+        };
+        let runs = widest(4, &mut days.iter().map(|day| shown_count(day.totals.runs)));
+        let open = widest(6, &mut days.iter().map(|day| shown_open(&day.totals)));
         let water = water_column(view, days.iter().map(|day| day.totals.volume));
         let stages = stages_of(days);
-        let is_roomy = Self::OTHERS + water + 7 * stages.len() <= PAGE;
-        let stage_width = |stage: Stage| match is_roomy {
-            true => 7,
-            false => width(words::stage_in_short(stage)) + 1,
+        let is_roomy = Self::OTHERS + runs + open + water + 7 * stages.len() <= PAGE;
+        let stage_width = |stage: Stage| {
+            let counts = days.iter().filter_map(|day| day.by_stage.get(&stage));
+            let least = match is_roomy {
+                true => 6,
+                false => width(words::stage_in_short(stage)),
+            };
+            1 + widest(least, &mut counts.map(|&count| shown_count(count)))
         };
         let stages = stages.into_iter();
         Self {
+            runs,
             water,
+            open,
             stages: stages.map(|stage| (stage, stage_width(stage))).collect(),
         }
+    }
+}
+
+/// A count of runs, or a dot for none.
+fn shown_count(count: usize) -> String {
+    match count {
+        0 => "·".to_string(),
+        _ => count_number(count),
+    }
+}
+
+/// How long valves are open in all: `7:05`, or a dot.
+fn shown_open(totals: &Totals) -> String {
+    let minutes = (totals.open.num_seconds() + 30) / 60;
+    match totals.runs {
+        0 => "·".to_string(),
+        _ => format!("{}:{:02}", minutes / 60, minutes % 60),
     }
 }
 
@@ -253,9 +286,9 @@ pub(super) fn days(out: &mut String, view: &View<'_>, days: &[DayView]) {
     let mut head = format!(
         "  {}  {} {} {} ",
         left("day", 10),
-        right("runs", 4),
+        right("runs", columns.runs),
         right("water", columns.water),
-        right("open", 6)
+        right("open", columns.open)
     );
     for (stage, room) in &columns.stages {
         head.push_str(&right(words::stage_in_short(*stage), *room));
@@ -280,28 +313,20 @@ fn stages_of(days: &[DayView]) -> Vec<Stage> {
 }
 
 fn day_line(out: &mut String, view: &View<'_>, day: &DayView, columns: &DayColumns) {
-    let shown = |number: usize| match number {
+    let water = match day.totals.runs {
         0 => "·".to_string(),
-        _ => count_number(number),
-    };
-    let minutes = (day.totals.open.num_seconds() + 30) / 60;
-    let (water, open) = match day.totals.runs {
-        0 => ("·".to_string(), "·".to_string()),
-        _ => (
-            volume(day.totals.volume, view.units()),
-            format!("{}:{:02}", minutes / 60, minutes % 60),
-        ),
+        _ => volume(day.totals.volume, view.units()),
     };
     out.push_str(&format!(
         "  {}  {} {} {} ",
         left(&short_day(day.date), 10),
-        right(&shown(day.totals.runs), 4),
+        right(&shown_count(day.totals.runs), columns.runs),
         right(&water, columns.water),
-        right(&open, 6)
+        right(&shown_open(&day.totals), columns.open)
     ));
     for (stage, room) in &columns.stages {
         out.push_str(&right(
-            &shown(day.by_stage.get(stage).copied().unwrap_or(0)),
+            &shown_count(day.by_stage.get(stage).copied().unwrap_or(0)),
             *room,
         ));
     }

@@ -46,7 +46,7 @@ pub fn timetable_text(view: &View<'_>, detail: Detail) -> String {
     }
     printed.explain(&mut out);
     if in_full < view.days.len() {
-        heading(&mut out, "A line a day");
+        heading(&mut out, "A line a day (every run: --full)");
         summary::days(&mut out, view, &view.days[in_full..]);
     }
     heading(&mut out, "Totals");

@@ -3,12 +3,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{Datelike, NaiveDate, NaiveTime, Timelike};
+use chrono::{Datelike, NaiveDate, NaiveTime, TimeDelta, Timelike};
 use chrono_tz::Tz;
 
 use super::calendar::following;
 use super::diagnostic::Code;
-use super::model::{DailyHours, DateParity, ExceptionEffect, RuleException, WateringRules};
+use super::model::{
+    DailyHours, DateParity, ExceptionEffect, QuietDays, QuietWindow, RuleException, WateringRules,
+};
 use super::model_mqtt::{Mqtt, SITE_NODE};
 use super::notes::{Fault, Notes, Span, cut, nearest};
 use super::read::Table;
@@ -23,6 +25,10 @@ const MIDDAY_MIN: (u32, u32) = (10 * 60, 16 * 60);
 const MIDDAY_NEEDED_MIN: usize = 120;
 /// Days after sowing in which a ban or a rule lets the seed dry.
 const TENDER_DAYS: u64 = 14;
+/// Zones of one site are sown within this, or one is of another season.
+const ONE_SEASON: TimeDelta = TimeDelta::days(183);
+/// Weekdays of a quiet window that comes every day.
+const DAYS_OF_WEEK: usize = 7;
 /// Minutes of a day.
 const DAY_MIN: u32 = 24 * 60;
 
@@ -136,6 +142,47 @@ pub(super) fn valves(zones: &[ZoneRead], mqtt: Option<(&Mqtt, &Span)>, notes: &m
             span,
             fault.help("give each its own topic, or its own channel"),
         );
+    }
+}
+
+/// Sowings of which one is so far from the first that its year may be wrong.
+pub(super) fn years(zones: &[ZoneRead], notes: &mut Notes) {
+    let sown = zones
+        .iter()
+        .filter_map(|read| Some((read, read.zone.as_ref()?)));
+    let sown: Vec<_> = sown.map(|(read, zone)| (read, zone.seeding.at)).collect();
+    let Some((_, first)) = sown.iter().min_by_key(|(_, at)| *at) else {
+        return;
+    };
+    for (read, at) in sown.iter().filter(|(_, at)| *at - *first > ONE_SEASON) {
+        let what = format!(
+            "this zone is sown {} days after the first one: is the year right?",
+            (*at - *first).num_days()
+        );
+        let fault = Fault::new(Code::Unusual, what).help(
+            "a plan shows the weeks after the first sowing; give another season its own --from",
+        );
+        notes.warning(&read.span, fault);
+    }
+}
+
+/// Quiet windows that leave hardly any time on any day.
+pub(super) fn quiet(top: &Table, windows: &[QuietWindow], notes: &mut Notes) {
+    for window in windows {
+        let daily = match &window.days {
+            QuietDays::Weekly(days) => days.is_empty() || days.len() == DAYS_OF_WEEK,
+            QuietDays::Dates(_) => false,
+        };
+        let quiet = minutes_of(std::slice::from_ref(&window.hours));
+        let left = quiet.iter().filter(|quiet| !**quiet).count();
+        if daily && left < LITTLE_TIME_MIN as usize {
+            let what = format!(
+                "\"{}\" leaves {left} min of watering on a day, hardly enough for any zone",
+                window.name
+            );
+            let fault = Fault::new(Code::LittleTime, what).help("check its hours and weekdays");
+            notes.warning(&top.span_of("quiet"), fault);
+        }
     }
 }
 

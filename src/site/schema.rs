@@ -206,6 +206,8 @@ fn read(top: &Table, notes: &mut Notes) -> Option<Site> {
 
     sanity::zone_names(&zones, notes);
     sanity::former_names(&zones, notes);
+    sanity::years(&zones, notes);
+    sanity::quiet(top, quiet_windows.as_deref().unwrap_or_default(), notes);
     let span = top.span_of("mqtt");
     let at_broker = mqtt.as_ref().and_then(Option::as_ref);
     sanity::homie_nodes(&zones, at_broker, notes);

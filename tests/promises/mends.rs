@@ -160,13 +160,21 @@ fn each_mend_leaves_what_it_promises_when_it_is_written_into_the_site_file() {
     let file = ground();
     let before = plan(&file);
     let mut plans: BTreeMap<String, Told> = BTreeMap::new();
-    let mut kept = BTreeSet::new();
+    let (mut kept, mut in_vain) = (BTreeSet::new(), 0);
     for (key, (missing, mends)) in &before {
         for mend in mends.iter().filter(|mend| !mend.starts_with("not tried")) {
-            let (what, promised) = mend.split_once(": leaves ").unwrap();
             let mended = apply(&file, mend).unwrap_or_else(|| panic!("how to do {mend:?}?"));
             let after = plans.entry(mended).or_insert_with_key(|file| plan(file));
             let left = after.get(key).map_or(0.0, |(left, _)| *left);
+            if mend.ends_with(": takes away less than a fifth of the zone's dry hours") {
+                assert!(
+                    left > 0.8 * missing - 0.08,
+                    "{key:?} {missing}: {mend:?} leaves {left}"
+                );
+                in_vain += 1;
+                continue;
+            }
+            let (what, promised) = mend.split_once(": leaves ").unwrap();
             let told = match promised.split_once(" of the zone's ") {
                 Some((told, _)) => told.parse::<f64>().unwrap(),
                 None => {
@@ -182,5 +190,5 @@ fn each_mend_leaves_what_it_promises_when_it_is_written_into_the_site_file() {
             kept.insert(what.to_owned());
         }
     }
-    assert!(kept.len() >= 5, "{kept:#?}");
+    assert!(kept.len() >= 5 && in_vain > 0, "{kept:#?} {in_vain}");
 }

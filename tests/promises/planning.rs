@@ -1,6 +1,8 @@
 //! What a timetable promises, on small sites made for the purpose.
 
 use std::collections::BTreeMap;
+use std::sync::{Arc, Condvar, Mutex, mpsc};
+use std::time::Duration;
 
 use chrono::{Datelike, TimeDelta, Timelike};
 use soakmist::agronomy::infiltration::class_parameters;
@@ -8,6 +10,7 @@ use soakmist::agronomy::weather_record::WeatherHour;
 use soakmist::plan::timetable::{
     Constraint, MilestoneKind, Run, ShortfallKind, Stage, Timetable, Trigger,
 };
+use soakmist::plan::window::SiteClosures;
 use soakmist::plan::{PlanError, make_timetable};
 use soakmist::site::*;
 use soakmist::units::{Area, Depth, Flow, Volume};
@@ -684,4 +687,49 @@ fn what_a_plan_reads_is_never_written_over() {
         assert_eq!(output.status.code(), Some(2));
         assert_eq!(std::fs::read(target).unwrap(), before);
     }
+}
+
+/// The loop of the daemon asks for closures when a person asks for water.
+#[test]
+fn who_asks_for_closures_does_not_wait_for_those_who_plan() {
+    let released = Arc::new((Mutex::new(false), Condvar::new()));
+    for _ in 0..rayon::current_num_threads() {
+        let released = Arc::clone(&released);
+        rayon::spawn(move || {
+            let held = released
+                .1
+                .wait_while(released.0.lock().unwrap(), |free| !*free);
+            drop(held.unwrap());
+        });
+    }
+    let (told, heard) = mpsc::channel();
+    std::thread::spawn(move || {
+        let closures = SiteClosures::of(&site(vec![zone("square")]), &[], date(20), date(24));
+        told.send(closures.mornings.len())
+    });
+    let days = heard.recv_timeout(Duration::from_secs(30));
+    *released.0.lock().unwrap() = true;
+    released.1.notify_all();
+    assert_eq!(days, Ok(5));
+}
+
+#[test]
+fn a_zone_of_another_year_is_told_by_its_year_and_not_as_one_that_is_soaked() {
+    let mut late = zone("nets");
+    late.seeding.at = local(23, 9) + TimeDelta::days(3 * 365);
+    let site = site(vec![zone("square"), late]);
+    let weather = dry_weather(date(10), 45);
+    let timetable = plan(&site, &weather);
+    let source = crate::sample::weather(weather.len());
+    let view = soakmist::report::View::new(&site, &timetable, &source, &[]);
+    let page = soakmist::report::timetable_text(&view, soakmist::report::Detail::Brief);
+    let row = page
+        .lines()
+        .find(|line| line.trim_start().starts_with("nets "));
+    let row = row.unwrap();
+    assert!(
+        row.contains("later") && row.contains("after this plan"),
+        "{row}"
+    );
+    assert!(page.contains("Aug 2026  seed (nets)"), "{page}");
 }

@@ -666,6 +666,11 @@ fn doubtful_values_are_warnings_that_say_what_follows() {
         (Code::LittleTime, 5, 1),
     );
     assert_warning(
+        "[[zone]]",
+        "[[quiet]]\nname = \"always\"\nhours = \"00:00-23:00\"\n[[zone]]",
+        (Code::LittleTime, 5, 1),
+    );
+    assert_warning(
         "flow = \"20 L/min\"",
         "flow = \"20 L/min\"\ncurrency = \"USD\"",
         (Code::NoEffect, 5, 12),

@@ -23,6 +23,9 @@ its air. Basic intake is a range from a manual of irrigation (Brouwer et al.
 1988), to compare with. A plan takes K, less on a slope, for how long sprinklers
 may run, and none of the others. A rate measured on the spot beats every figure
 here: infiltration-rate under soil.
+note: a plan relies on 1.25 mm in 10 mm of loam, by the soil table whose soil
+      dries first, until field capacity and wilting point are measured and
+      written under soil
 
 For the site file, under the zone:
   soil = { sand = \"40 %\", clay = \"20 %\", organic-matter = \"2.5 %\" }

@@ -360,8 +360,8 @@ fn a_reason_names_trigger_depletion_demand_rain_and_what_moved_it() {
     assert_eq!(
         reason_in_full(&site, &run),
         "The seed layer is down 0.70 of 0.70 mm allowed. Since the last run 0.92 mm went by \
-         evaporation and transpiration and 0.40 mm of rain fell. Forecast rain of 2.00 mm is \
-         counted, so the run is smaller. Moved 12 min later, because other zones have the supply."
+         evaporation and transpiration and 0.40 mm of rain fell. Rain of 2.00 mm in the weather \
+         of the next 6 h is counted, so the run is smaller. Moved 12 min later, because other zones have the supply."
     );
     assert_eq!(
         reason_in_short(&site, &run, 33),

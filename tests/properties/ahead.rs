@@ -76,6 +76,11 @@ proptest! {
             prop_assert_eq!(looking.dry_s, blind.dry_s);
             prop_assert_eq!(looking.seed_daylight_s(), blind.seed_daylight_s());
             prop_assert_eq!(&looking.dry, &blind.dry);
+            prop_assert_eq!(looking.balance_hours(bed), blind.balance_hours(bed));
+            if let Some(hour) = looking.balance_hours(bed).last() {
+                let now_mm = looking.now().stores.depletion_mm();
+                prop_assert_eq!(hour.depletion_mm.to_bits(), now_mm.to_bits());
+            }
         }
     }
 

@@ -1,4 +1,4 @@
-//! Sites that may be anything that a site file can say.
+//! Sites of up to five zones, whose supply carries the largest at least.
 
 use chrono::{TimeDelta, Weekday};
 use proptest::prelude::*;

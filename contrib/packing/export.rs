@@ -23,9 +23,9 @@ use soakmist::plan::schedule::{Placed, Prepared, Schedule};
 use soakmist::plan::shortfall::dry_seconds;
 use soakmist::plan::window::SiteClosures;
 use soakmist::site::*;
-use soakmist::units::{Area, Flow, Rate};
+use soakmist::units::{Area, Flow};
 
-use support::{clock, date, dry_weather, local, site, zone};
+use support::{TEXTURES, clock, date, dry_weather, local, run_limits, site, sprinkler, zone};
 
 const SITES: u64 = 60;
 /// The day that is packed [day of August]: all is sown, nothing is up yet.
@@ -79,28 +79,13 @@ fn span() -> Span {
 
 fn random_zone(draw: &mut Draw, index: u32) -> Zone {
     let mut zone = zone(&format!("zone-{index}"));
-    let textures = [
-        TextureName::Sand,
-        TextureName::SandyLoam,
-        TextureName::Loam,
-        TextureName::ClayLoam,
-        TextureName::Clay,
-    ];
-    zone.soil.kind = SoilKind::Texture(textures[draw.whole(0, 4) as usize]);
+    zone.soil.kind = SoilKind::Texture(TEXTURES[draw.whole(0, 4) as usize]);
     zone.area = Area::from_m2(draw.between(30.0, 600.0));
-    let rate = Rate::from_mm_per_h(draw.between(4.0, 35.0));
-    zone.sprinkler = Sprinkler {
-        precipitation_rate: rate,
-        distribution_uniformity: draw.between(0.45, 0.9),
-        application_efficiency: 0.8,
-        flow: rate.over(zone.area),
-    };
+    let (rate, uniformity) = (draw.between(4.0, 35.0), draw.between(0.45, 0.9));
+    zone.sprinkler = sprinkler(rate, uniformity, zone.area);
     zone.seeding.at = local(22, draw.whole(6, 12));
-    zone.runs = RunLimits {
-        shortest: TimeDelta::seconds(i64::from(draw.whole(60, 240))),
-        longest: TimeDelta::minutes(i64::from(draw.whole(10, 40))),
-        soak_time: TimeDelta::minutes(i64::from(draw.whole(0, 60))),
-    };
+    let (shortest, longest) = (draw.whole(60, 240), draw.whole(10, 40));
+    zone.runs = run_limits(shortest.into(), longest.into(), draw.whole(0, 60).into());
     zone
 }
 

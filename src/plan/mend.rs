@@ -29,9 +29,6 @@ const NOT_TRIED: &str =
     "what would mend it was not tried in a plan of this size: ask for fewer days";
 /// At most this many mends are told of one shortfall.
 const MOST_TOLD: usize = 3;
-/// What is told of a plan adds up in another order than what bounds it on its
-/// way, which must not exceed it by rounding [h].
-const ROUNDED_H: f64 = 1e-6;
 /// A sheet that lets through no more of the sun than this is a heavy one.
 const HEAVY_SHEET: f64 = 0.5;
 /// What the permit that is tried is called.
@@ -99,7 +96,7 @@ fn mends_of(
         }
         let site = prepared.under(&relaxed.site);
         let hope = |zones: &[Scheduled]| {
-            is_worth_telling(&|shortfall| least_left(&zones[shortfall.zone], shortfall.kind))
+            is_worth_telling(&|shortfall| least_dry_hours(&zones[shortfall.zone], shortfall.kind))
         };
         let Some(first) = site.try_whole_supply(hope) else {
             continue;
@@ -263,14 +260,6 @@ fn missing_of(short: &Shortfall) -> f64 {
     match short.kind {
         ShortfallKind::PreSoakIncomplete => short.worst_ratio,
         _ => short.hours_dry + short.night_hours_dry,
-    }
-}
-
-/// What a plan under way leaves of a zone's shortfalls of a kind at the least.
-fn least_left(zone: &Scheduled, kind: ShortfallKind) -> f64 {
-    match kind {
-        ShortfallKind::PreSoakIncomplete => 0.0,
-        _ => (least_dry_hours(zone, kind) - ROUNDED_H).max(0.0),
     }
 }
 

@@ -13,6 +13,9 @@ use super::window::HOUR_S;
 /// Spells shorter than this in sum are within the step of the balance and
 /// not reported [s].
 const REPORTED_FROM_S: i64 = 300;
+/// What is told adds up in another order than what bounds it on the way, which
+/// must not exceed it by rounding [h].
+const ROUNDED_H: f64 = 1e-6;
 /// A delay shorter than this does not cause a dry spell [s].
 const A_CAUSE_FROM_S: i64 = 600;
 
@@ -60,7 +63,8 @@ pub fn least_dry_hours(zone: &Scheduled, kind: ShortfallKind) -> f64 {
         .filter(|spell| kind_of(spell) == kind)
         .map(|spell| spell.to - spell.from);
     // A longer one is told, whatever else its cause does.
-    hours(lengths.filter(|&length| length >= REPORTED_FROM_S).sum())
+    let least_h = hours(lengths.filter(|&length| length >= REPORTED_FROM_S).sum());
+    (least_h - ROUNDED_H).max(0.0)
 }
 
 fn kind_of(spell: &DrySpell) -> ShortfallKind {

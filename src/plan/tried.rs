@@ -78,7 +78,8 @@ impl Prepared<'_> {
     pub fn schedule(&self) -> Schedule<'_> {
         let supplies = self.supplies();
         let first = self.schedule_with(supplies[0]);
-        self.bettered(first, &supplies[1..]).0
+        let smaller = self.schedules_below(&supplies[1..], dry_seconds(&first));
+        smaller.into_iter().flatten().fold(first, moister)
     }
 
     /// The same sooner, at the price of a plan that may not be needed; besides,
@@ -93,26 +94,23 @@ impl Prepared<'_> {
         let tried = tried.map(|(&flow, plan)| Tried::finished(flow, Finished::of(plan)));
         let mut tried: Vec<_> = tried.collect();
         let best = planned.into_iter().reduce(moister);
-        let (best, more) = self.bettered(best.expect("there is a whole supply"), rest);
-        tried.extend(more);
-        (best, tried)
+        let best = best.expect("there is a whole supply");
+        let most_dry_s = dry_seconds(&best);
+        let smaller = self.schedules_below(rest, most_dry_s);
+        let below = rest.iter().zip(&smaller);
+        tried.extend(below.map(|(&flow, plan)| Tried::below(flow, most_dry_s, plan.as_ref())));
+        (smaller.into_iter().flatten().fold(best, moister), tried)
     }
 
-    /// A schedule or, where it leaves anything too dry, the one with a smaller
-    /// supply that leaves the least; besides, what became of those tried.
-    fn bettered<'s>(&'s self, first: Schedule<'s>, smaller: &[f64]) -> (Schedule<'s>, Vec<Tried>) {
-        let dry_s = dry_seconds(&first);
-        if dry_s == (0, 0) {
-            return (first, Vec::new());
+    /// For each supply [L/min] the schedule or, once it leaves as much too dry as
+    /// another does, none; nothing where that leaves nothing too dry.
+    fn schedules_below(&self, flows: &[f64], most_dry_s: DrySeconds) -> Vec<Option<Schedule<'_>>> {
+        if most_dry_s == (0, 0) {
+            return Vec::new();
         }
-        let planned = smaller.par_iter();
-        let planned = planned.map(|&flow| (flow, self.schedule_below(flow, dry_s)));
-        let planned: Vec<_> = planned.collect();
-        let tried = planned.iter();
-        let tried = tried.map(|(flow, plan)| Tried::below(*flow, dry_s, plan.as_ref()));
-        let tried = tried.collect();
-        let planned = planned.into_iter().filter_map(|(_, plan)| plan);
-        (planned.fold(first, moister), tried)
+        let flows = flows.par_iter();
+        let schedules = flows.map(|&flow| self.schedule_below(flow, most_dry_s));
+        schedules.collect()
     }
 
     /// The schedule with a supply [L/min], or none once it leaves as much too

@@ -84,8 +84,13 @@ pub(super) fn hours_minutes(duration: TimeDelta) -> String {
     let minutes = (duration.num_seconds() + 30) / 60;
     match (minutes / 60, minutes % 60) {
         (0, minutes) => format!("{minutes} min"),
-        (hours, 0) => format!("{} h", in_thousands(&hours.to_string())),
-        (hours, minutes) => format!("{} h {minutes:02} min", in_thousands(&hours.to_string())),
+        (hours, minutes) => {
+            let hours = in_thousands(&hours.to_string());
+            match minutes {
+                0 => format!("{hours} h"),
+                _ => format!("{hours} h {minutes:02} min"),
+            }
+        }
     }
 }
 

@@ -15,6 +15,7 @@ use super::text::Detail;
 use super::words;
 use crate::plan::timetable::{Shortfall, ShortfallKind};
 use crate::site::Zone;
+use crate::site::local_time::date_of;
 
 /// Defaults shown before the rest is only counted.
 const MOST_DEFAULTS: usize = 12;
@@ -307,10 +308,8 @@ pub(super) fn milestones(out: &mut String, view: &View<'_>) {
 
 /// `Sun 20 Aug`, with its year where it is not one of the plan's.
 fn day_of_plan(view: &View<'_>, date: NaiveDate) -> String {
-    let years = [view.plan.from, view.plan.to].map(|at| {
-        let local = at.with_timezone(&view.site.place.time_zone);
-        local.year()
-    });
+    let time_zone = view.site.place.time_zone;
+    let years = [view.plan.from, view.plan.to].map(|at| date_of(time_zone, at).year());
     match years.contains(&date.year()) {
         true => short_day(date),
         false => format!("{} {}", short_day(date), date.year()),

@@ -104,8 +104,13 @@ pub(super) fn zones(out: &mut String, view: &View<'_>, detail: Detail) {
 
 /// The width of a column of volumes: the widest is not cut.
 fn water_column(view: &View<'_>, volumes: impl Iterator<Item = Volume>) -> usize {
-    let widths = volumes.map(|water| width(&volume(water, view.units())));
-    widths.max().unwrap_or(0).clamp(WATER, WIDEST_WATER)
+    let texts = volumes.map(|water| volume(water, view.units()));
+    widest(WATER, texts).min(WIDEST_WATER)
+}
+
+/// The width of the widest text, but not less than so much.
+fn widest(least: usize, texts: impl Iterator<Item = String>) -> usize {
+    texts.map(|text| width(&text)).fold(least, usize::max)
 }
 
 fn zone_line(
@@ -237,11 +242,8 @@ impl DayColumns {
     const OTHERS: usize = 26;
 
     fn of(view: &View<'_>, days: &[DayView]) -> Self {
-        let widest = |least: usize, texts: &mut dyn Iterator<Item = String>| {
-            texts.map(|text| width(&text)).max().unwrap_or(0).max(least)
-        };
-        let runs = widest(4, &mut days.iter().map(|day| shown_count(day.totals.runs)));
-        let open = widest(6, &mut days.iter().map(|day| shown_open(&day.totals)));
+        let runs = widest(4, days.iter().map(|day| shown_count(day.totals.runs)));
+        let open = widest(6, days.iter().map(|day| shown_open(&day.totals)));
         let water = water_column(view, days.iter().map(|day| day.totals.volume));
         let stages = stages_of(days);
         let is_roomy = Self::OTHERS + runs + open + water + 7 * stages.len() <= PAGE;
@@ -251,7 +253,7 @@ impl DayColumns {
                 true => 6,
                 false => width(words::stage_in_short(stage)),
             };
-            1 + widest(least, &mut counts.map(|&count| shown_count(count)))
+            1 + widest(least, counts.map(|&count| shown_count(count)))
         };
         let stages = stages.into_iter();
         Self {

@@ -18,7 +18,7 @@ use super::schema_mqtt::is_homie_id;
 use super::schema_zone::ZoneRead;
 
 /// Less than this in a day is hardly enough for any site [min].
-const LITTLE_TIME_MIN: u32 = 120;
+const LITTLE_TIME_MIN: usize = 120;
 /// A bare seed layer dries within hours around noon: from and to [min].
 const MIDDAY_MIN: (u32, u32) = (10 * 60, 16 * 60);
 /// So much of midday must be allowed for misting [min].
@@ -173,16 +173,20 @@ pub(super) fn quiet(top: &Table, windows: &[QuietWindow], notes: &mut Notes) {
             QuietDays::Weekly(days) => days.is_empty() || days.len() == DAYS_OF_WEEK,
             QuietDays::Dates(_) => false,
         };
-        let quiet = minutes_of(std::slice::from_ref(&window.hours));
-        let left = quiet.iter().filter(|quiet| !**quiet).count();
-        if daily && left < LITTLE_TIME_MIN as usize {
-            let what = format!(
-                "\"{}\" leaves {left} min of watering on a day, hardly enough for any zone",
-                window.name
-            );
-            let fault = Fault::new(Code::LittleTime, what).help("check its hours and weekdays");
-            notes.warning(&top.span_of("quiet"), fault);
+        let left = DAY_MIN as usize - count_minutes(std::slice::from_ref(&window.hours));
+        if daily {
+            let what = format!("\"{}\" leaves", window.name);
+            let span = top.span_of("quiet");
+            little_time(&span, (&what, left), "check its hours and weekdays", notes);
         }
+    }
+}
+
+/// A warning where this, `what` leaves or allows, is hardly any time of a day.
+fn little_time(span: &Span, (what, minutes): (&str, usize), help: &str, notes: &mut Notes) {
+    if minutes < LITTLE_TIME_MIN {
+        let what = format!("{what} {minutes} min of watering on a day, hardly enough for any zone");
+        notes.warning(span, Fault::new(Code::LittleTime, what).help(help));
     }
 }
 
@@ -209,17 +213,8 @@ pub(super) fn rules_span(top: &Table) -> Span {
 /// Rules that leave hardly any time, or none when a seedbed needs it.
 pub(super) fn times(span: &Span, rules: &WateringRules, sowings: &[Sowing], notes: &mut Notes) {
     if !rules.hours.is_empty() {
-        let minutes = minutes_of(&rules.hours)
-            .iter()
-            .filter(|allowed| **allowed)
-            .count();
-        if minutes < LITTLE_TIME_MIN as usize {
-            let what = format!(
-                "the rules allow {minutes} min of watering on a day, hardly enough for any zone"
-            );
-            let fault = Fault::new(Code::LittleTime, what).help("check both ends of the hours");
-            notes.warning(span, fault);
-        }
+        let allowed = ("the rules allow", count_minutes(&rules.hours));
+        little_time(span, allowed, "check both ends of the hours", notes);
     }
     let midday = Midday::of(rules);
     let dry: Vec<&str> = sowings
@@ -312,6 +307,11 @@ fn reach_midday(hours: &[DailyHours]) -> bool {
             .filter(|allowed| **allowed)
             .count()
             >= MIDDAY_NEEDED_MIN
+}
+
+/// How many minutes of a day are in the hours.
+fn count_minutes(hours: &[DailyHours]) -> usize {
+    minutes_of(hours).iter().filter(|within| **within).count()
 }
 
 /// For each minute of a day whether it is in the hours.

@@ -3,20 +3,13 @@
 use chrono::{TimeDelta, Weekday};
 use proptest::prelude::*;
 use soakmist::site::*;
-use soakmist::units::{Area, Flow, Rate, Volume};
+use soakmist::units::{Area, Flow, Volume};
 
-use crate::support::{clock, date, local, site, wind, zone};
+use crate::support::{TEXTURES, clock, date, local, run_limits, site, sprinkler, wind, zone};
 
 fn random_zone(index: usize) -> impl Strategy<Value = Zone> {
-    let textures = [
-        TextureName::Sand,
-        TextureName::SandyLoam,
-        TextureName::Loam,
-        TextureName::ClayLoam,
-        TextureName::Clay,
-    ];
     (
-        prop::sample::select(textures.to_vec()),
+        prop::sample::select(TEXTURES.to_vec()),
         30.0..600.0f64,
         4.0..35.0f64,
         0.45..0.9f64,
@@ -38,24 +31,14 @@ fn random_zone(index: usize) -> impl Strategy<Value = Zone> {
                 zone.soil.kind = SoilKind::Texture(texture);
                 zone.area = Area::from_m2(area);
                 zone.slope_pct = slope;
-                let rate = Rate::from_mm_per_h(rate);
-                zone.sprinkler = Sprinkler {
-                    precipitation_rate: rate,
-                    distribution_uniformity: uniformity,
-                    application_efficiency: 0.8,
-                    flow: rate.over(zone.area),
-                };
+                zone.sprinkler = sprinkler(rate, uniformity, zone.area);
                 zone.seeding.at = local(22 + day, hour);
                 if turf {
                     zone.seeding.ground = Ground::Turf {
                         cover_fraction: 0.6,
                     };
                 }
-                zone.runs = RunLimits {
-                    shortest: TimeDelta::seconds(shortest),
-                    longest: TimeDelta::minutes(longest),
-                    soak_time: TimeDelta::minutes(soak),
-                };
+                zone.runs = run_limits(shortest, longest, soak);
                 zone
             },
         )

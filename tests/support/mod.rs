@@ -154,3 +154,32 @@ pub fn dry_weather(first: NaiveDate, days: i64) -> Vec<WeatherHour> {
 pub fn wind(limit: f64) -> Option<Speed> {
     Some(Speed::from_m_per_s(limit))
 }
+
+/// Textures from the quickest to the slowest, for sites that are drawn.
+pub const TEXTURES: [TextureName; 5] = [
+    TextureName::Sand,
+    TextureName::SandyLoam,
+    TextureName::Loam,
+    TextureName::ClayLoam,
+    TextureName::Clay,
+];
+
+/// Sprinklers that bring so much [mm/h] with such a uniformity on an area.
+pub fn sprinkler(mm_per_h: f64, distribution_uniformity: f64, area: Area) -> Sprinkler {
+    let rate = Rate::from_mm_per_h(mm_per_h);
+    Sprinkler {
+        precipitation_rate: rate,
+        distribution_uniformity,
+        application_efficiency: 0.8,
+        flow: rate.over(area),
+    }
+}
+
+/// Runs of so many seconds to so many minutes, and minutes to soak in.
+pub fn run_limits(shortest_s: i64, longest_min: i64, soak_min: i64) -> RunLimits {
+    RunLimits {
+        shortest: TimeDelta::seconds(shortest_s),
+        longest: TimeDelta::minutes(longest_min),
+        soak_time: TimeDelta::minutes(soak_min),
+    }
+}
